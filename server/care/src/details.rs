@@ -1,0 +1,1 @@
+//! The typed details of every kind of event.

@@ -1,0 +1,155 @@
+//! The kinds of events, the people's roles, and the grades of provenance: the one list of each.
+
+use serde::{Deserialize, Serialize};
+
+macro_rules! codes {
+    ($(#[$doc:meta])* $name:ident { $($(#[$vdoc:meta])* $variant:ident = $code:literal,)* }) => {
+        $(#[$doc])*
+        #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+        #[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+        pub enum $name { $($(#[$vdoc])* #[serde(rename = $code)] $variant,)* }
+
+        impl $name {
+            /// Every one, in the order of the vocabulary.
+            pub const ALL: &'static [Self] = &[$(Self::$variant,)*];
+
+            /// The code on the wire.
+            #[must_use]
+            pub const fn code(self) -> &'static str {
+                match self { $(Self::$variant => $code,)* }
+            }
+        }
+
+        impl std::fmt::Display for $name {
+            fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+                f.pad(self.code())
+            }
+        }
+
+        impl std::str::FromStr for $name {
+            type Err = $crate::kind::UnknownCode;
+            fn from_str(text: &str) -> Result<Self, Self::Err> {
+                Self::ALL.iter().copied().find(|one| one.code() == text).ok_or_else(|| $crate::kind::UnknownCode {
+                    got: text.to_owned(),
+                    known: Self::ALL.iter().map(|one| one.code()).collect::<Vec<_>>().join(", "),
+                })
+            }
+        }
+    };
+}
+pub(crate) use codes;
+
+/// A code that the vocabulary does not have.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+#[error("`{got}` is not one of {known}")]
+pub struct UnknownCode {
+    /// What was given.
+    pub got: String,
+    /// What there is.
+    pub known: String,
+}
+
+codes! {
+    /// What an event records.
+    Kind {
+        /// A farrier's trim or shoeing.
+        HoofCare = "hoof_care",
+        /// Feet picked out and looked at.
+        HoofCheck = "hoof_check",
+        /// A vaccination, with product, lot, route and site.
+        Vaccination = "vaccination",
+        /// A dewormer given.
+        Deworming = "deworming",
+        /// A faecal egg count.
+        EggCount = "egg_count",
+        /// A weight, weighed or estimated.
+        Weight = "weight",
+        /// A body condition score.
+        BodyCondition = "body_condition",
+        /// Temperature, pulse, respiration, digital pulses.
+        Vitals = "vitals",
+        /// Dental work or a dental exam.
+        Dental = "dental",
+        /// A lameness exam.
+        LamenessExam = "lameness_exam",
+        /// A drug given.
+        Medication = "medication",
+        /// A laboratory test.
+        LaboratoryTest = "laboratory_test",
+        /// A health certificate.
+        HealthCertificate = "health_certificate",
+        /// A journey from one place to another.
+        Movement = "movement",
+        /// Covering, pregnancy, foaling, loss, weaning.
+        Breeding = "breeding",
+        /// Signs that somebody saw.
+        Observation = "observation",
+        /// An adverse reaction to something given.
+        AdverseReaction = "adverse_reaction",
+        /// Standing orders of a vet or farrier.
+        CarePlan = "care_plan",
+        /// A change of the horse's profile.
+        Identity = "identity",
+        /// Replaces the details of an earlier event.
+        Amendment = "amendment",
+        /// Withdraws an earlier event.
+        Retraction = "retraction",
+        /// A professional vouches for a transcribed event.
+        Countersign = "countersign",
+    }
+}
+
+codes! {
+    /// In which capacity somebody acts on a horse's record.
+    Role {
+        /// The owner.
+        Owner = "owner",
+        /// A barn hand.
+        BarnStaff = "barn_staff",
+        /// A farrier.
+        Farrier = "farrier",
+        /// A veterinarian.
+        Vet = "vet",
+    }
+}
+
+codes! {
+    /// How far an entry can be relied on.
+    Provenance {
+        /// Recorded and signed by somebody whose licence covers the procedure.
+        Attested = "attested",
+        /// Recorded by anyone else who is allowed to.
+        Recorded = "recorded",
+        /// Copied from paper.
+        Transcribed = "transcribed",
+    }
+}
+
+codes! {
+    /// A foot.
+    Foot {
+        /// Left fore.
+        LeftFore = "LF",
+        /// Right fore.
+        RightFore = "RF",
+        /// Left hind.
+        LeftHind = "LH",
+        /// Right hind.
+        RightHind = "RH",
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_code_reads_back() {
+        for kind in Kind::ALL {
+            assert_eq!(kind.code().parse::<Kind>().as_ref(), Ok(kind));
+            assert_eq!(serde_json::to_value(kind).expect("a string"), kind.code());
+        }
+        assert_eq!(Kind::ALL.len(), 22);
+        assert!("hoofcare".parse::<Kind>().is_err());
+    }
+}

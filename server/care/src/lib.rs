@@ -1,0 +1,13 @@
+//! The care engine of Whorl: what a horse's events mean, and what follows from them.
+//!
+//! Pure by design: no clock, no randomness, no disk, no network. The caller passes `on`, so the dose that a barn
+//! hand sees offline is the dose that the server computes.
+
+pub mod details;
+pub mod fault;
+pub mod figure;
+pub mod horse;
+pub mod ids;
+pub mod kind;
+pub mod rules;
+pub mod when;

@@ -1,0 +1,310 @@
+//! Rule packs: the facts of the trade as data, each row with its source, edition and mark.
+//!
+//! The built-in packs are the files of `rules/`; an operator's folder may add rows or replace them by `id`. The
+//! engine does not read folders: the caller hands over the files' names and texts.
+
+use serde::de::DeserializeOwned;
+use serde::{Deserialize, Serialize};
+
+/// How well a fact is confirmed. Kept with every rule and shown with every answer that rests on it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[serde(rename_all = "snake_case")]
+pub enum Mark {
+    /// Read in the named source.
+    Read,
+    /// What the trade does; no source states it.
+    CommonPractice,
+    /// Remembered, not read.
+    FromMemory,
+    /// Stated somewhere, not confirmed.
+    Unconfirmed,
+    /// Our own proposal.
+    Proposal,
+}
+
+impl Mark {
+    /// What must be said beside a figure that rests on it; nothing for what was read.
+    #[must_use]
+    pub const fn caution(self) -> Option<&'static str> {
+        match self {
+            Self::Read => None,
+            Self::CommonPractice => Some("common practice, no source"),
+            Self::FromMemory => Some("from memory, check before relying on it"),
+            Self::Unconfirmed => Some("unconfirmed, check before relying on it"),
+            Self::Proposal => Some("a proposal of ours, not a published rule"),
+        }
+    }
+}
+
+/// Where a pack's rows come from.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[serde(deny_unknown_fields)]
+pub struct Source {
+    /// Its short name within the packs.
+    pub id: String,
+    /// Author, year, title, and where in it.
+    pub citation: String,
+}
+
+/// The head of a pack's file.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Header {
+    /// Which pack it is: the file's name without `.toml`.
+    pub subject: String,
+    /// The pack's own edition.
+    pub edition: String,
+}
+
+/// One rule as `whorl rules` lists it.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+pub struct Listed {
+    /// The pack it belongs to.
+    pub subject: String,
+    /// The rule's name.
+    pub id: String,
+    /// What it rests on.
+    pub citation: String,
+    /// The edition of the source.
+    pub edition: String,
+    /// How well it is confirmed.
+    pub mark: Mark,
+    /// The file in force for it: `built in`, or the operator's.
+    pub file: String,
+}
+
+/// A pack that can't be used: which file, where in it, and why.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+#[error("{file}, line {line}: {reason}")]
+pub struct WrongPack {
+    /// The file's name.
+    pub file: String,
+    /// The line, from 1; 1 where the fault belongs to the whole file.
+    pub line: usize,
+    /// What is wrong.
+    pub reason: String,
+}
+
+/// What every row of every pack says of itself.
+pub trait Row {
+    /// The rule's name, unique within its pack's table.
+    fn id(&self) -> &str;
+    /// The id of a `[[source]]` of the same pack.
+    fn source(&self) -> &str;
+    /// The edition of that source.
+    fn edition(&self) -> &str;
+    /// How well it is confirmed.
+    fn mark(&self) -> Mark;
+}
+
+/// Writes [`Row`] for row types with the four fields `id`, `source`, `edition`, `mark`.
+#[allow(unused_macros, reason = "the first pack uses it")]
+macro_rules! row {
+    ($($name:ty),* $(,)?) => {$(
+        impl $crate::rules::Row for $name {
+            fn id(&self) -> &str { &self.id }
+            fn source(&self) -> &str { &self.source }
+            fn edition(&self) -> &str { &self.edition }
+            fn mark(&self) -> $crate::rules::Mark { self.mark }
+        }
+    )*};
+}
+#[allow(unused_imports, reason = "the first pack uses it")]
+pub(crate) use row;
+
+/// Replaces rows of `ours` by those of `theirs` with the same id, and adds the rest.
+pub fn overlay<R: Row>(ours: &mut Vec<R>, theirs: Vec<R>) {
+    for row in theirs {
+        match ours.iter_mut().find(|old| old.id() == row.id()) {
+            Some(old) => *old = row,
+            None => ours.push(row),
+        }
+    }
+}
+
+/// A subject's rules, read from one TOML file.
+pub trait Pack: DeserializeOwned {
+    /// The subject: the file's name without `.toml`.
+    const SUBJECT: &'static str;
+    /// The text of the built-in file.
+    const BUILT_IN: &'static str;
+
+    /// The file's head.
+    fn header(&self) -> &Header;
+    /// What the rows may name as their source.
+    fn sources(&self) -> &[Source];
+    /// Every row, for listing and for checks.
+    fn rows(&self) -> Vec<&dyn Row>;
+    /// Lays an operator's pack over this one: same id replaces, new id adds.
+    fn overlay(&mut self, theirs: Self);
+    /// What the types can't express: ranges that cross, values that contradict each other.
+    ///
+    /// # Errors
+    ///
+    /// The id of the row at fault and the reason.
+    fn check(&self) -> Result<(), (String, String)> {
+        Ok(())
+    }
+}
+
+/// The line (from 1) on which a byte offset of `text` lies.
+fn line_of(text: &str, offset: usize) -> usize {
+    text.as_bytes()
+        .iter()
+        .take(offset)
+        .filter(|byte| **byte == b'\n')
+        .count()
+        + 1
+}
+
+/// Reads one pack's file and checks it.
+///
+/// # Errors
+///
+/// [`WrongPack`] with the line: not TOML, an unknown field, a wrong subject, a row whose source is not listed.
+pub fn parse<P: Pack>(file: &str, text: &str) -> Result<P, WrongPack> {
+    let wrong = |line, reason: String| WrongPack {
+        file: file.to_owned(),
+        line,
+        reason,
+    };
+    let pack: P = toml::from_str(text).map_err(|error| {
+        let line = error.span().map_or(1, |span| line_of(text, span.start));
+        wrong(line, error.message().to_owned())
+    })?;
+    if pack.header().subject != P::SUBJECT {
+        let reason = format!(
+            "subject is `{}`, expected `{}`",
+            pack.header().subject,
+            P::SUBJECT
+        );
+        return Err(wrong(1, reason));
+    }
+    let line_of_row = |id: &str| {
+        text.find(&format!("id = \"{id}\""))
+            .map_or(1, |offset| line_of(text, offset))
+    };
+    for row in pack.rows() {
+        if !pack
+            .sources()
+            .iter()
+            .any(|source| source.id == row.source())
+        {
+            let reason = format!(
+                "rule `{}` names the source `{}`, which the file doesn't list",
+                row.id(),
+                row.source()
+            );
+            return Err(wrong(line_of_row(row.id()), reason));
+        }
+    }
+    pack.check()
+        .map_err(|(id, reason)| wrong(line_of_row(&id), format!("rule `{id}`: {reason}")))?;
+    Ok(pack)
+}
+
+/// Declares every pack of the engine, once: the field that holds it and its type.
+macro_rules! packs {
+    ($($(#[$doc:meta])* $field:ident: $pack:ty,)*) => {
+        /// All rules in force.
+        #[derive(Clone, Debug)]
+        pub struct Rules {
+            $($(#[$doc])* pub $field: $pack,)*
+            listed: Vec<Listed>,
+        }
+
+        impl Rules {
+            /// The built-in packs alone.
+            ///
+            /// # Errors
+            ///
+            /// [`WrongPack`] if a built-in file is at fault; a test holds that none is.
+            pub fn built_in() -> Result<Self, WrongPack> {
+                Self::with(&[])
+            }
+
+            /// The built-in packs with an operator's files (name and text) laid over them, in the given order.
+            ///
+            /// # Errors
+            ///
+            /// [`WrongPack`] for the first file at fault, with the line and the reason.
+            pub fn with(files: &[(String, String)]) -> Result<Self, WrongPack> {
+                let mut listed = Vec::new();
+                $(
+                    let $field = {
+                        let mut pack: $pack = parse(concat!(stringify!($field), " (built in)"), <$pack>::BUILT_IN)?;
+                        list(&pack, "built in", &mut listed);
+                        for (file, text) in files {
+                            if subject_of(file, text)? == <$pack>::SUBJECT {
+                                let theirs: $pack = parse(file, text)?;
+                                list(&theirs, file, &mut listed);
+                                pack.overlay(theirs);
+                            }
+                        }
+                        pack
+                    };
+                )*
+                let known = [$(<$pack>::SUBJECT,)*];
+                for (file, text) in files {
+                    let subject = subject_of(file, text)?;
+                    if !known.contains(&subject.as_str()) {
+                        let reason = format!("there is no pack `{subject}`; known are {}", known.join(", "));
+                        return Err(WrongPack { file: file.clone(), line: 1, reason });
+                    }
+                }
+                Ok(Self { $($field,)* listed })
+            }
+
+            /// Every rule in force and where it comes from.
+            #[must_use]
+            pub fn listed(&self) -> &[Listed] {
+                &self.listed
+            }
+        }
+    };
+}
+
+/// The subject that a file's head names.
+fn subject_of(file: &str, text: &str) -> Result<String, WrongPack> {
+    #[derive(Deserialize)]
+    struct Head {
+        pack: Header,
+    }
+    toml::from_str::<Head>(text)
+        .map(|head| head.pack.subject)
+        .map_err(|error| WrongPack {
+            file: file.to_owned(),
+            line: error.span().map_or(1, |span| line_of(text, span.start)),
+            reason: error.message().to_owned(),
+        })
+}
+
+/// Adds a pack's rules to the list; a rule of the same subject and id takes the earlier one's place.
+fn list<P: Pack>(pack: &P, file: &str, listed: &mut Vec<Listed>) {
+    for row in pack.rows() {
+        let citation = pack
+            .sources()
+            .iter()
+            .find(|source| source.id == row.source());
+        let entry = Listed {
+            subject: P::SUBJECT.to_owned(),
+            id: row.id().to_owned(),
+            citation: citation.map_or_else(String::new, |source| source.citation.clone()),
+            edition: row.edition().to_owned(),
+            mark: row.mark(),
+            file: file.to_owned(),
+        };
+        match listed
+            .iter_mut()
+            .find(|old| old.subject == entry.subject && old.id == entry.id)
+        {
+            Some(old) => *old = entry,
+            None => listed.push(entry),
+        }
+    }
+}
+
+packs! {}

@@ -1,1 +1,22 @@
-//! Placeholder.
+//! The wire contract of Whorl: signed events, requests, answers and kinds of problems.
+//!
+//! Server and client build on the same types; `openapi.json` beside this crate is generated from them.
+
+pub mod account;
+pub mod attachment;
+pub mod barn;
+pub mod canonical;
+pub mod chain;
+pub mod event;
+pub mod grant;
+pub mod history;
+pub mod horse;
+pub mod key;
+pub mod licence;
+pub mod note;
+pub mod page;
+pub mod problem;
+pub mod server;
+pub mod session;
+pub mod sync;
+pub mod transfer;

@@ -15,6 +15,7 @@ pub mod key;
 pub mod licence;
 pub mod note;
 pub mod page;
+pub mod path;
 pub mod problem;
 pub mod server;
 pub mod session;

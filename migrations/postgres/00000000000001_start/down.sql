@@ -1,0 +1,16 @@
+DROP TABLE attachment;
+DROP TABLE transfer;
+DROP TABLE licence;
+DROP TABLE invitation;
+DROP TABLE sight;
+DROP TABLE access_grant;
+DROP TABLE held_event;
+DROP TABLE event;
+DROP TABLE horse;
+DROP TABLE barn;
+DROP TABLE throttle;
+DROP TABLE session;
+DROP TABLE device;
+DROP TABLE account;
+DROP TABLE ledger_epoch;
+DROP TABLE ledger;

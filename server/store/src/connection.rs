@@ -1,0 +1,142 @@
+//! An open database, of either kind.
+
+use diesel::RunQueryDsl;
+use diesel::connection::{
+    AnsiTransactionManager, Connection, SimpleConnection, TransactionManager,
+};
+use diesel::pg::PgConnection;
+use diesel::result::Error;
+use diesel::sqlite::SqliteConnection;
+
+use crate::error::StoreError;
+
+/// Compiles one statement for each database and runs the one that is open: for what the shared connection type
+/// can't say (`ON CONFLICT`, batches of rows, row locks).
+macro_rules! on_each {
+    ($db:expr, |$conn:ident| $statement:expr) => {
+        match $db {
+            $crate::connection::Db::Postgres($conn) => $statement,
+            $crate::connection::Db::Sqlite($conn) => $statement,
+        }
+    };
+}
+pub(crate) use on_each;
+
+/// The oldest bundled SQLite that is free of the WAL-reset bug, which can corrupt a database (3.51.3).
+const OLDEST_SQLITE: i32 = 3_051_003;
+
+/// An open database. Made by [`Db::open`] only: the derived `establish` takes any string for a SQLite path when
+/// PostgreSQL does not answer.
+#[derive(diesel::MultiConnection)]
+pub enum Db {
+    /// A connection to PostgreSQL.
+    Postgres(PgConnection),
+    /// A connection to a SQLite file.
+    Sqlite(SqliteConnection),
+}
+
+/// Which database an address names.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub(crate) enum Address {
+    /// A PostgreSQL URL.
+    Postgres(String),
+    /// The path of a SQLite file.
+    Sqlite(String),
+}
+
+impl Address {
+    /// Reads `sqlite://PATH` or `postgres://…`.
+    pub(crate) fn parse(url: &str) -> Result<Self, StoreError> {
+        if let Some(path) = url.strip_prefix("sqlite://") {
+            if path.is_empty() || path == ":memory:" {
+                return Err(StoreError::Address(
+                    "sqlite:// needs a file: sqlite://whorl.db".into(),
+                ));
+            }
+            Ok(Self::Sqlite(path.to_owned()))
+        } else if url.starts_with("postgres://") || url.starts_with("postgresql://") {
+            Ok(Self::Postgres(url.to_owned()))
+        } else {
+            Err(StoreError::Address(
+                "the database's address must begin with sqlite:// or postgres://".into(),
+            ))
+        }
+    }
+}
+
+impl Db {
+    /// Opens the database at `address` and sets what each kind needs.
+    pub(crate) fn open(address: &Address) -> Result<Self, StoreError> {
+        let failed = |error: &dyn std::fmt::Display| StoreError::Connection(error.to_string());
+        match address {
+            Address::Postgres(url) => {
+                #[expect(
+                    clippy::disallowed_methods,
+                    reason = "the one place that opens connections"
+                )]
+                let mut conn = PgConnection::establish(url).map_err(|error| failed(&error))?;
+                conn.batch_execute(
+                    "SET lock_timeout = '5s'; SET statement_timeout = '30s'; \
+                     SET idle_in_transaction_session_timeout = '30s'; SET timezone = 'UTC'",
+                )?;
+                Ok(Self::Postgres(conn))
+            }
+            Address::Sqlite(path) => {
+                #[expect(
+                    clippy::disallowed_methods,
+                    reason = "the one place that opens connections"
+                )]
+                let mut conn = SqliteConnection::establish(path).map_err(|error| failed(&error))?;
+                // Checked at run time: a lock file could still pick an affected version.
+                if sqlite_version(&mut conn)? < OLDEST_SQLITE {
+                    return Err(StoreError::Address(
+                        "the bundled SQLite is older than 3.51.3".into(),
+                    ));
+                }
+                // busy_timeout first: the other settings can meet a lock too.
+                conn.batch_execute(
+                    "PRAGMA busy_timeout = 5000; PRAGMA journal_mode = WAL; PRAGMA synchronous = FULL; \
+                     PRAGMA foreign_keys = ON; PRAGMA trusted_schema = OFF; PRAGMA cell_size_check = ON; \
+                     PRAGMA secure_delete = ON",
+                )?;
+                Ok(Self::Sqlite(conn))
+            }
+        }
+    }
+
+    /// Begins a transaction; on SQLite it takes the write lock at once, since a read that turns into a write later
+    /// can't wait for it.
+    pub(crate) fn begin_write(&mut self) -> Result<(), Error> {
+        match self {
+            Self::Sqlite(conn) => {
+                AnsiTransactionManager::begin_transaction_sql(conn, "BEGIN IMMEDIATE")
+            }
+            Self::Postgres(conn) => AnsiTransactionManager::begin_transaction(conn),
+        }
+    }
+
+    /// Commits what [`Db::begin_write`] began.
+    pub(crate) fn commit(&mut self) -> Result<(), Error> {
+        <Self as Connection>::TransactionManager::commit_transaction(self)
+    }
+
+    /// Undoes what [`Db::begin_write`] began.
+    pub(crate) fn rollback(&mut self) -> Result<(), Error> {
+        <Self as Connection>::TransactionManager::rollback_transaction(self)
+    }
+}
+
+/// The version of the SQLite that runs, as SQLite counts it: 3.51.3 is 3051003.
+fn sqlite_version(conn: &mut SqliteConnection) -> Result<i32, Error> {
+    let text: String = diesel::select(version()).get_result(conn)?;
+    let mut parts = text.split('.').map(|part| part.parse::<i32>().unwrap_or(0));
+    let mut next = || parts.next().unwrap_or(0);
+    Ok(next() * 1_000_000 + next() * 1_000 + next())
+}
+
+#[diesel::declare_sql_function]
+extern "SQL" {
+    /// SQLite's own version.
+    #[sql_name = "sqlite_version"]
+    fn version() -> diesel::sql_types::Text;
+}

@@ -1,0 +1,56 @@
+//! Ids and codes as text in the database, by their one spelling.
+
+use std::fmt::Display;
+use std::io::Write;
+use std::str::FromStr;
+
+use diesel::backend::Backend;
+use diesel::deserialize::{self, FromSql, FromSqlRow};
+use diesel::expression::AsExpression;
+use diesel::pg::Pg;
+use diesel::serialize::{self, IsNull, Output, ToSql};
+use diesel::sql_types::Text;
+use diesel::sqlite::Sqlite;
+
+use crate::connection::MultiBackend;
+
+/// A value that is stored as its text: an id, a role, a kind.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, AsExpression, FromSqlRow)]
+#[diesel(sql_type = Text)]
+pub struct Key<T>(pub T);
+
+impl<T: Display + std::fmt::Debug> ToSql<Text, Sqlite> for Key<T> {
+    fn to_sql<'b>(&'b self, out: &mut Output<'b, '_, Sqlite>) -> serialize::Result {
+        out.set_value(self.0.to_string());
+        Ok(IsNull::No)
+    }
+}
+
+impl<T: Display + std::fmt::Debug> ToSql<Text, Pg> for Key<T> {
+    fn to_sql<'b>(&'b self, out: &mut Output<'b, '_, Pg>) -> serialize::Result {
+        write!(out, "{}", self.0)?;
+        Ok(IsNull::No)
+    }
+}
+
+impl<T: Display + std::fmt::Debug + Send + Sync + 'static> ToSql<Text, MultiBackend> for Key<T> {
+    fn to_sql<'b>(&'b self, out: &mut Output<'b, '_, MultiBackend>) -> serialize::Result {
+        out.set_value((Text, self));
+        Ok(IsNull::No)
+    }
+}
+
+impl<T, DB> FromSql<Text, DB> for Key<T>
+where
+    DB: Backend,
+    String: FromSql<Text, DB>,
+    T: FromStr,
+    T::Err: Display,
+{
+    fn from_sql(bytes: DB::RawValue<'_>) -> deserialize::Result<Self> {
+        let text = String::from_sql(bytes)?;
+        text.parse()
+            .map(Key)
+            .map_err(|error| format!("`{text}`: {error}").into())
+    }
+}

@@ -1,0 +1,233 @@
+//! The tables, for both databases, columns in the order of the migrations.
+
+#![allow(
+    missing_docs,
+    unreachable_pub,
+    reason = "names of tables and columns; the migrations say what they hold"
+)]
+
+diesel::table! {
+    ledger (id) {
+        id -> Integer,
+        server_id -> Text,
+        epoch -> Text,
+        origin -> Text,
+    }
+}
+
+diesel::table! {
+    ledger_epoch (epoch) {
+        epoch -> Text,
+        began_at -> Timestamp,
+        reason -> Text,
+    }
+}
+
+diesel::table! {
+    account (id) {
+        id -> Text,
+        email -> Text,
+        name -> Text,
+        password_hash -> Text,
+        operator -> Bool,
+        created_at -> Timestamp,
+        disabled_at -> Nullable<Timestamp>,
+    }
+}
+
+diesel::table! {
+    device (id) {
+        id -> Text,
+        account_id -> Text,
+        name -> Text,
+        public_key -> Binary,
+        created_at -> Timestamp,
+        revoked_at -> Nullable<Timestamp>,
+    }
+}
+
+diesel::table! {
+    session (id) {
+        id -> Text,
+        account_id -> Text,
+        device_id -> Nullable<Text>,
+        created_at -> Timestamp,
+        authenticated_at -> Timestamp,
+        last_used_at -> Timestamp,
+        ends_at -> Timestamp,
+        generation -> BigInt,
+        seed -> Binary,
+        ended_at -> Nullable<Timestamp>,
+        ended_why -> Nullable<Text>,
+    }
+}
+
+diesel::table! {
+    throttle (key) {
+        key -> Text,
+        failures -> BigInt,
+        last_failed_at -> Timestamp,
+    }
+}
+
+diesel::table! {
+    barn (id) {
+        id -> Text,
+        owner_id -> Text,
+        name -> Text,
+        time_zone -> Text,
+        region -> Nullable<Text>,
+        created_at -> Timestamp,
+    }
+}
+
+diesel::table! {
+    horse (id) {
+        id -> Text,
+        barn_id -> Text,
+        owner_id -> Text,
+        head_seq -> BigInt,
+        head -> Binary,
+        created_at -> Timestamp,
+    }
+}
+
+diesel::table! {
+    event (horse_id, seq) {
+        horse_id -> Text,
+        seq -> BigInt,
+        id -> Text,
+        kind -> Text,
+        performed_at -> Timestamp,
+        author_id -> Text,
+        device_id -> Text,
+        target_id -> Nullable<Text>,
+        received_at -> Timestamp,
+        envelope -> Text,
+        content -> Nullable<Text>,
+        salt -> Nullable<Binary>,
+        signature -> Binary,
+        head -> Binary,
+    }
+}
+
+diesel::table! {
+    held_event (id) {
+        id -> Text,
+        horse_id -> Text,
+        author_id -> Text,
+        reason -> Text,
+        received_at -> Timestamp,
+        envelope -> Text,
+        content -> Text,
+        salt -> Binary,
+        signature -> Binary,
+        accepted -> Nullable<Bool>,
+        decided_by -> Nullable<Text>,
+        decided_at -> Nullable<Timestamp>,
+    }
+}
+
+diesel::table! {
+    access_grant (id) {
+        id -> Text,
+        account_id -> Text,
+        role -> Text,
+        horse_id -> Nullable<Text>,
+        barn_id -> Nullable<Text>,
+        from_at -> Timestamp,
+        until_at -> Nullable<Timestamp>,
+        kinds -> Nullable<Text>,
+        granted_by -> Text,
+        created_at -> Timestamp,
+        revoked_at -> Nullable<Timestamp>,
+        revoked_by -> Nullable<Text>,
+    }
+}
+
+diesel::table! {
+    sight (account_id, horse_id) {
+        account_id -> Text,
+        horse_id -> Text,
+        until_seq -> BigInt,
+    }
+}
+
+diesel::table! {
+    invitation (id) {
+        id -> Text,
+        code_hash -> Binary,
+        role -> Text,
+        horse_id -> Nullable<Text>,
+        barn_id -> Nullable<Text>,
+        from_at -> Timestamp,
+        until_at -> Nullable<Timestamp>,
+        kinds -> Nullable<Text>,
+        created_by -> Text,
+        created_at -> Timestamp,
+        expires_at -> Timestamp,
+        accepted_by -> Nullable<Text>,
+        accepted_at -> Nullable<Timestamp>,
+        withdrawn_at -> Nullable<Timestamp>,
+    }
+}
+
+diesel::table! {
+    licence (id) {
+        id -> Text,
+        account_id -> Text,
+        role -> Text,
+        number -> Text,
+        jurisdiction -> Text,
+        valid_until -> Nullable<Date>,
+        created_at -> Timestamp,
+        seen_by -> Nullable<Text>,
+        seen_at -> Nullable<Timestamp>,
+        withdrawn_at -> Nullable<Timestamp>,
+    }
+}
+
+diesel::table! {
+    transfer (id) {
+        id -> Text,
+        horse_id -> Text,
+        from_account -> Text,
+        to_account -> Text,
+        state -> Text,
+        offered_at -> Timestamp,
+        expires_at -> Timestamp,
+        decided_at -> Nullable<Timestamp>,
+        at_seq -> Nullable<BigInt>,
+    }
+}
+
+diesel::table! {
+    attachment (horse_id, sha256) {
+        horse_id -> Text,
+        sha256 -> Text,
+        media_type -> Text,
+        bytes -> BigInt,
+        uploaded_by -> Text,
+        created_at -> Timestamp,
+        body -> Binary,
+    }
+}
+
+diesel::allow_tables_to_appear_in_same_query!(
+    ledger,
+    ledger_epoch,
+    account,
+    device,
+    session,
+    throttle,
+    barn,
+    horse,
+    event,
+    held_event,
+    access_grant,
+    sight,
+    invitation,
+    licence,
+    transfer,
+    attachment,
+);

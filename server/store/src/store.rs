@@ -1,0 +1,160 @@
+//! The open store: many readers, and one way to write.
+
+use std::sync::Arc;
+use std::time::Duration;
+
+use diesel::connection::{Connection, SimpleConnection};
+use diesel::r2d2::{ManageConnection, Pool};
+
+use crate::connection::{Address, Db};
+use crate::error::StoreError;
+use crate::migrations;
+use crate::writer::Writer;
+
+/// How to open a store.
+#[derive(Clone, Debug)]
+pub struct Settings {
+    /// `sqlite://PATH` or `postgres://…`.
+    pub url: String,
+    /// Connections kept for reading (and, on PostgreSQL, for writing).
+    pub connections: u32,
+}
+
+/// The open store. Cheap to clone.
+#[derive(Clone)]
+pub struct Store {
+    pool: Pool<Opener>,
+    /// SQLite has one writer, which commits waiting writes together; PostgreSQL writes on the pool's connections.
+    writer: Option<Arc<Writer>>,
+}
+
+impl std::fmt::Debug for Store {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.write_str(if self.writer.is_some() {
+            "Store(sqlite)"
+        } else {
+            "Store(postgres)"
+        })
+    }
+}
+
+impl Store {
+    /// Opens the database, brings its schema up to date and starts the writer.
+    ///
+    /// # Errors
+    ///
+    /// [`StoreError`] if the address is wrong, the database can't be reached, or a migration fails.
+    pub fn open(settings: &Settings) -> Result<Self, StoreError> {
+        let address = Address::parse(&settings.url)?;
+        migrations::apply(&mut Db::open(&address)?)?;
+        let writer = match &address {
+            Address::Sqlite(_) => Some(Arc::new(Writer::start(address.clone())?)),
+            Address::Postgres(_) => None,
+        };
+        let pool = Pool::builder()
+            .max_size(settings.connections.max(1))
+            .min_idle(Some(0))
+            .connection_timeout(Duration::from_secs(10))
+            .build(Opener { address })
+            .map_err(|error| StoreError::Connection(error.to_string()))?;
+        Ok(Self { pool, writer })
+    }
+
+    /// Whether several servers may share this database.
+    #[must_use]
+    pub fn is_shared(&self) -> bool {
+        self.writer.is_none()
+    }
+
+    /// Runs `work` on a connection for reading, in one snapshot. Blocks: call it off the async threads.
+    ///
+    /// # Errors
+    ///
+    /// What `work` answers, or the failure to get a connection.
+    pub fn read<T, E: From<StoreError>>(
+        &self,
+        work: impl FnOnce(&mut Db) -> Result<T, E>,
+    ) -> Result<T, E> {
+        let mut db = self
+            .pool
+            .get()
+            .map_err(|error| StoreError::Connection(error.to_string()))?;
+        work(&mut db)
+    }
+
+    /// Runs `work` in a transaction; when this answers `Ok`, it is durable. Blocks: call it off the async threads.
+    ///
+    /// On SQLite the writes that wait are committed together; each keeps its own savepoint, so that one that fails
+    /// leaves its neighbours alone.
+    ///
+    /// # Errors
+    ///
+    /// What `work` answers (nothing of it stays then), or the failure to commit.
+    pub fn write<T, E>(
+        &self,
+        work: impl FnOnce(&mut Db) -> Result<T, E> + Send + 'static,
+    ) -> Result<T, E>
+    where
+        T: Send + 'static,
+        E: From<StoreError> + Send + 'static,
+    {
+        match &self.writer {
+            Some(writer) => writer.run(work),
+            None => {
+                let mut db = self
+                    .pool
+                    .get()
+                    .map_err(|error| StoreError::Connection(error.to_string()))?;
+                db.begin_write().map_err(StoreError::from)?;
+                match work(&mut db) {
+                    Ok(done) => {
+                        db.commit().map_err(StoreError::from)?;
+                        Ok(done)
+                    }
+                    Err(why) => {
+                        db.rollback().map_err(StoreError::from)?;
+                        Err(why)
+                    }
+                }
+            }
+        }
+    }
+
+    /// Whether the database answers.
+    ///
+    /// # Errors
+    ///
+    /// [`StoreError`] if it doesn't.
+    pub fn ping(&self) -> Result<(), StoreError> {
+        self.read(|db| Ok(db.batch_execute("SELECT 1")?))
+    }
+}
+
+/// Opens connections for the pool.
+#[derive(Clone, Debug)]
+struct Opener {
+    address: Address,
+}
+
+impl ManageConnection for Opener {
+    type Connection = Db;
+    type Error = StoreError;
+
+    fn connect(&self) -> Result<Db, StoreError> {
+        Db::open(&self.address)
+    }
+
+    fn is_valid(&self, db: &mut Db) -> Result<(), StoreError> {
+        match db {
+            // A file doesn't go away; asking would cost each read a statement.
+            Db::Sqlite(_) => Ok(()),
+            Db::Postgres(conn) => Ok(conn.batch_execute("SELECT 1")?),
+        }
+    }
+
+    fn has_broken(&self, db: &mut Db) -> bool {
+        use diesel::connection::TransactionManager;
+        std::thread::panicking()
+            || <Db as Connection>::TransactionManager::is_broken_transaction_manager(db)
+    }
+}

@@ -1,0 +1,156 @@
+//! SQLite's one writer: it commits the writes that wait together, so that many devices share one flush to disk.
+
+use std::panic::{AssertUnwindSafe, catch_unwind};
+use std::sync::Mutex;
+use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
+use std::thread::JoinHandle;
+
+use diesel::Connection;
+
+use crate::connection::{Address, Db};
+use crate::error::StoreError;
+
+/// At most so many writes share a commit: bounds how long the first of them waits.
+const TOGETHER: usize = 256;
+
+/// How many writes may queue before callers wait to hand theirs over.
+const QUEUE: usize = 1024;
+
+/// A write that waits: it runs inside the shared transaction and answers its caller after the commit.
+type Job = Box<dyn FnOnce(&mut Db) -> Answer + Send>;
+
+/// Tells a caller what became of the write; handed the commit's own failure, if there was one.
+type Answer = Box<dyn FnOnce(Result<(), StoreError>) + Send>;
+
+/// The writer's thread and the way to it.
+pub(crate) struct Writer {
+    jobs: Mutex<Option<SyncSender<Job>>>,
+    thread: Mutex<Option<JoinHandle<()>>>,
+}
+
+impl Writer {
+    /// Starts the thread on its own connection.
+    pub(crate) fn start(address: Address) -> Result<Self, StoreError> {
+        let db = Db::open(&address)?;
+        let (jobs, waiting) = sync_channel::<Job>(QUEUE);
+        let thread = std::thread::Builder::new()
+            .name("whorl-writer".into())
+            .spawn(move || serve(&address, db, &waiting))
+            .map_err(|error| StoreError::Connection(error.to_string()))?;
+        Ok(Self {
+            jobs: Mutex::new(Some(jobs)),
+            thread: Mutex::new(Some(thread)),
+        })
+    }
+
+    /// Hands `work` over and waits until it is committed, or undone.
+    pub(crate) fn run<T, E>(
+        &self,
+        work: impl FnOnce(&mut Db) -> Result<T, E> + Send + 'static,
+    ) -> Result<T, E>
+    where
+        T: Send + 'static,
+        E: From<StoreError> + Send + 'static,
+    {
+        let (reply, answered) = sync_channel::<Result<T, E>>(1);
+        let job: Job = Box::new(move |db| {
+            let done = in_savepoint(db, work);
+            Box::new(move |committed: Result<(), StoreError>| {
+                let outcome = match (done, committed) {
+                    (Ok(_), Err(why)) => Err(why.into()),
+                    (done, _) => done,
+                };
+                // The caller may have gone; the write stands either way.
+                drop(reply.send(outcome));
+            })
+        });
+        let jobs = self
+            .jobs
+            .lock()
+            .map_err(|_| StoreError::Closing)?
+            .clone()
+            .ok_or(StoreError::Closing)?;
+        jobs.send(job).map_err(|_| StoreError::Closing)?;
+        drop(jobs);
+        answered.recv().map_err(|_| StoreError::Closing)?
+    }
+}
+
+impl Drop for Writer {
+    /// Lets what was handed over finish, then ends the thread.
+    fn drop(&mut self) {
+        if let Ok(jobs) = self.jobs.get_mut() {
+            jobs.take();
+        }
+        if let Ok(thread) = self.thread.get_mut() {
+            if let Some(thread) = thread.take() {
+                drop(thread.join());
+            }
+        }
+    }
+}
+
+/// Runs one write in its own savepoint, so that its failure undoes nothing of its neighbours.
+fn in_savepoint<T, E: From<StoreError>>(
+    db: &mut Db,
+    work: impl FnOnce(&mut Db) -> Result<T, E>,
+) -> Result<T, E> {
+    let mut failed = None;
+    let done = db.transaction::<T, diesel::result::Error, _>(|db| {
+        work(db).map_err(|why| {
+            failed = Some(why);
+            diesel::result::Error::RollbackTransaction
+        })
+    });
+    match (done, failed) {
+        (_, Some(why)) => Err(why),
+        (Ok(done), None) => Ok(done),
+        (Err(error), None) => Err(StoreError::from(error).into()),
+    }
+}
+
+fn serve(address: &Address, mut db: Db, waiting: &Receiver<Job>) {
+    while let Ok(first) = waiting.recv() {
+        // A panic in one write must not end the writer: all that shared its transaction is undone, the callers hear
+        // it, and the next writes get a fresh connection.
+        let served = catch_unwind(AssertUnwindSafe(|| serve_together(&mut db, first, waiting)));
+        if served.is_err() {
+            tracing::error!("a write panicked; the writer opens a new connection");
+            match Db::open(address) {
+                Ok(fresh) => db = fresh,
+                Err(error) => {
+                    tracing::error!(%error, "the writer can't open a new connection and stops");
+                    return;
+                }
+            }
+        }
+    }
+}
+
+/// Commits `first` and what waits behind it in one transaction, then answers each.
+fn serve_together(db: &mut Db, first: Job, waiting: &Receiver<Job>) {
+    if let Err(error) = db.begin_write() {
+        // The job is dropped, its reply channel with it: the caller hears that the store didn't take it.
+        tracing::error!(%error, "the writer can't begin a transaction");
+        return;
+    }
+    let mut answers = vec![first(db)];
+    while answers.len() < TOGETHER {
+        let Ok(job) = waiting.try_recv() else { break };
+        answers.push(job(db));
+    }
+    let failed = db.commit().err();
+    if let Some(error) = &failed {
+        tracing::error!(%error, writes = answers.len(), "the writer can't commit");
+        // A commit that failed may leave the transaction open; the next one must begin afresh.
+        drop(db.rollback());
+    }
+    for answer in answers {
+        answer(match &failed {
+            None => Ok(()),
+            Some(error) => Err(StoreError::Connection(format!(
+                "the commit failed: {error}"
+            ))),
+        });
+    }
+}

@@ -1,1 +1,10 @@
-//! Placeholder.
+//! The server of Whorl: request → access → ledger → store, and what people see.
+
+pub mod app;
+pub mod caller;
+pub mod clock;
+pub mod config;
+pub mod keys;
+pub mod problem;
+mod routes;
+pub mod state;

@@ -1,0 +1,126 @@
+//! The server's own keys: one signs heads, one signs access tokens, one makes refresh tokens.
+
+use std::io::Write;
+use std::path::Path;
+
+use base64::Engine;
+use base64::engine::general_purpose::URL_SAFE_NO_PAD;
+use serde::{Deserialize, Serialize};
+use whorl_contract::key::SecretKey;
+
+/// The keys. Never printed.
+pub struct Keys {
+    /// Signs the heads of horses' logs.
+    pub heads: SecretKey,
+    /// Seed of the Ed25519 key that signs access tokens.
+    pub tokens: [u8; 32],
+    /// Makes refresh tokens (HMAC-SHA256).
+    pub refresh: [u8; 32],
+}
+
+impl std::fmt::Debug for Keys {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.write_str("Keys(***)")
+    }
+}
+
+/// Why the keys can't be had.
+#[derive(Debug, thiserror::Error)]
+pub enum NoKeys {
+    /// The file can't be read or written.
+    #[error("the key file {path}: {why}")]
+    File {
+        /// Its path.
+        path: String,
+        /// What the system says.
+        why: std::io::Error,
+    },
+    /// Others can read the file.
+    #[error("the key file {0} can be read by others; `chmod 600` it")]
+    Open(String),
+    /// The file holds no keys.
+    #[error("the key file {path} can't be used: {why}")]
+    Unreadable {
+        /// Its path.
+        path: String,
+        /// What is wrong.
+        why: String,
+    },
+    /// The machine gives no randomness.
+    #[error("the machine gives no randomness: {0}")]
+    Randomness(getrandom::Error),
+}
+
+#[derive(Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct File {
+    heads: String,
+    tokens: String,
+    refresh: String,
+}
+
+impl Keys {
+    /// Reads the key file, or makes it (readable by its user only) if there is none and `create` says so.
+    ///
+    /// # Errors
+    ///
+    /// [`NoKeys`].
+    pub fn load(path: &Path, create: bool) -> Result<Self, NoKeys> {
+        let shown = || path.display().to_string();
+        let failed = |why| NoKeys::File { path: shown(), why };
+        if create && !path.exists() {
+            let mut text = String::from(
+                "# The server's keys. Keep a copy apart from the database's backups.\n",
+            );
+            for name in ["heads", "tokens", "refresh"] {
+                let key = random()?;
+                text.push_str(&format!("{name} = \"{}\"\n", URL_SAFE_NO_PAD.encode(key)));
+            }
+            let mut options = std::fs::OpenOptions::new();
+            options.write(true).create_new(true);
+            #[cfg(unix)]
+            {
+                use std::os::unix::fs::OpenOptionsExt;
+                options.mode(0o600);
+            }
+            let mut file = options.open(path).map_err(failed)?;
+            file.write_all(text.as_bytes())
+                .and_then(|()| file.sync_all())
+                .map_err(failed)?;
+        }
+        #[cfg(unix)]
+        {
+            use std::os::unix::fs::PermissionsExt;
+            let mode = std::fs::metadata(path)
+                .map_err(failed)?
+                .permissions()
+                .mode();
+            if mode & 0o077 != 0 {
+                return Err(NoKeys::Open(shown()));
+            }
+        }
+        let text = std::fs::read_to_string(path).map_err(failed)?;
+        let unreadable = |why: String| NoKeys::Unreadable { path: shown(), why };
+        let file: File =
+            toml::from_str(&text).map_err(|error| unreadable(error.message().to_owned()))?;
+        let key = |name: &str, text: &str| -> Result<[u8; 32], NoKeys> {
+            let bytes = URL_SAFE_NO_PAD
+                .decode(text)
+                .ok()
+                .and_then(|bytes| bytes.try_into().ok());
+            bytes.ok_or_else(|| unreadable(format!("`{name}` is not 32 bytes of base64url")))
+        };
+        Ok(Self {
+            heads: SecretKey::from_seed(&key("heads", &file.heads)?),
+            tokens: key("tokens", &file.tokens)?,
+            refresh: key("refresh", &file.refresh)?,
+        })
+    }
+}
+
+/// 32 random bytes from the system.
+pub(crate) fn random() -> Result<[u8; 32], NoKeys> {
+    let mut bytes = [0; 32];
+    getrandom::fill(&mut bytes).map_err(NoKeys::Randomness)?;
+    Ok(bytes)
+}

@@ -3,7 +3,10 @@
 //! Pure by design: no clock, no randomness, no disk, no network. The caller passes `on`, so the dose that a barn
 //! hand sees offline is the dose that the server computes.
 
+pub mod calendar;
 pub mod details;
+pub mod disease;
+pub mod effective;
 pub mod fault;
 pub mod figure;
 pub mod horse;

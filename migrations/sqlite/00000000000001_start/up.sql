@@ -96,9 +96,14 @@ CREATE TABLE event (
     salt BYTEA,
     signature BYTEA NOT NULL,
     head BYTEA NOT NULL,
+    -- Whether it decides how later events are judged: identity, care plans, amendments, retractions.
+    shapes BOOLEAN NOT NULL,
     PRIMARY KEY (horse_id, seq)
 );
 CREATE UNIQUE INDEX event_by_id ON event (id);
+CREATE INDEX event_by_day ON event (horse_id, performed_at, seq);
+CREATE INDEX event_that_shapes ON event (horse_id, seq) WHERE shapes;
+CREATE INDEX event_by_target ON event (target_id) WHERE target_id IS NOT NULL;
 
 -- Recorded under a grant that had ended when they came; an owner decides.
 CREATE TABLE held_event (

@@ -54,3 +54,35 @@ where
             .map_err(|error| format!("`{text}`: {error}").into())
     }
 }
+
+impl<T> From<T> for Key<T> {
+    fn from(value: T) -> Self {
+        Self(value)
+    }
+}
+
+/// Lets rows hold the bare type in place of its [`Key`].
+macro_rules! stored_as_text {
+    ($($name:ty),* $(,)?) => {$(
+        impl From<Key<$name>> for $name {
+            fn from(key: Key<$name>) -> Self {
+                key.0
+            }
+        }
+    )*};
+}
+
+stored_as_text!(
+    whorl_care::ids::AccountId,
+    whorl_care::ids::BarnId,
+    whorl_care::ids::DeviceId,
+    whorl_care::ids::EventId,
+    whorl_care::ids::GrantId,
+    whorl_care::ids::HorseId,
+    whorl_care::ids::InvitationId,
+    whorl_care::ids::LicenceId,
+    whorl_care::ids::SessionId,
+    whorl_care::ids::TransferId,
+    whorl_care::kind::Kind,
+    whorl_care::kind::Role,
+);

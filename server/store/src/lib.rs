@@ -4,9 +4,12 @@
 
 mod connection;
 mod error;
+pub mod events;
+pub mod held_events;
 mod key;
 mod migrations;
 mod schema;
+pub mod signers;
 mod store;
 mod writer;
 

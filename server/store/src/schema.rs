@@ -108,6 +108,7 @@ diesel::table! {
         salt -> Nullable<Binary>,
         signature -> Binary,
         head -> Binary,
+        shapes -> Bool,
     }
 }
 

@@ -1,0 +1,193 @@
+//! The log: events in each horse's own sequence. Append only.
+
+use chrono::NaiveDateTime;
+use diesel::prelude::*;
+use whorl_care::ids::{AccountId, DeviceId, EventId, HorseId};
+use whorl_care::kind::Kind;
+
+use crate::connection::{Db, on_each};
+use crate::error::StoreError;
+use crate::key::Key;
+use crate::schema::event;
+
+/// One row of `event`: exact texts as they were received, and what queries need of them.
+#[derive(Clone, Debug, PartialEq, Queryable, Selectable, Insertable)]
+#[diesel(table_name = event, treat_none_as_default_value = false)]
+pub struct EventRow {
+    /// The horse.
+    #[diesel(deserialize_as = Key<HorseId>, serialize_as = Key<HorseId>)]
+    pub horse_id: HorseId,
+    /// Its place in the horse's log, from 1 without a gap.
+    pub seq: i64,
+    /// The event's own id.
+    #[diesel(deserialize_as = Key<EventId>, serialize_as = Key<EventId>)]
+    pub id: EventId,
+    /// What it records.
+    #[diesel(deserialize_as = Key<Kind>, serialize_as = Key<Kind>)]
+    pub kind: Kind,
+    /// When it happened, in UTC.
+    pub performed_at: NaiveDateTime,
+    /// Who wrote it down.
+    #[diesel(deserialize_as = Key<AccountId>, serialize_as = Key<AccountId>)]
+    pub author_id: AccountId,
+    /// The device that signed.
+    #[diesel(deserialize_as = Key<DeviceId>, serialize_as = Key<DeviceId>)]
+    pub device_id: DeviceId,
+    /// The event that it amends, retracts or countersigns, as text.
+    pub target_id: Option<String>,
+    /// When the server took it, in UTC.
+    pub received_at: NaiveDateTime,
+    /// The envelope as it was received.
+    pub envelope: String,
+    /// The content as it was received; null once it was erased.
+    pub content: Option<String>,
+    /// The salt; null once the content was erased.
+    pub salt: Option<Vec<u8>>,
+    /// The author's signature.
+    pub signature: Vec<u8>,
+    /// The chain's head after this event.
+    pub head: Vec<u8>,
+    /// Whether it decides how later events are judged.
+    pub shapes: bool,
+}
+
+/// Adds rows. The caller holds the lock of each horse and has given them the next places.
+///
+/// # Errors
+///
+/// [`StoreError::Conflict`] if a place or an id is taken: a fault of the caller's.
+pub fn append(db: &mut Db, rows: Vec<EventRow>) -> Result<(), StoreError> {
+    if rows.is_empty() {
+        return Ok(());
+    }
+    on_each!(db, |conn| {
+        for row in rows {
+            diesel::insert_into(event::table)
+                .values(row)
+                .execute(conn)?;
+        }
+    });
+    Ok(())
+}
+
+/// Those of `ids` that are in the log, of whatever horse.
+///
+/// # Errors
+///
+/// [`StoreError`] if the database fails.
+pub fn by_ids(db: &mut Db, ids: &[EventId]) -> Result<Vec<EventRow>, StoreError> {
+    let keys: Vec<String> = ids.iter().map(ToString::to_string).collect();
+    Ok(event::table.filter(event::id.eq_any(keys)).load(db)?)
+}
+
+/// The events of one horse with `after < seq <= until`, in order, at most `limit`.
+///
+/// # Errors
+///
+/// [`StoreError`] if the database fails.
+pub fn range(
+    db: &mut Db,
+    horse: HorseId,
+    after: i64,
+    until: i64,
+    limit: i64,
+) -> Result<Vec<EventRow>, StoreError> {
+    Ok(event::table
+        .filter(event::horse_id.eq(Key(horse)))
+        .filter(event::seq.gt(after))
+        .filter(event::seq.le(until))
+        .order(event::seq)
+        .limit(limit)
+        .load(db)?)
+}
+
+/// The events of one horse that decide how later ones are judged, in order.
+///
+/// # Errors
+///
+/// [`StoreError`] if the database fails.
+pub fn that_shape(db: &mut Db, horse: HorseId) -> Result<Vec<EventRow>, StoreError> {
+    Ok(event::table
+        .filter(event::horse_id.eq(Key(horse)))
+        .filter(event::shapes)
+        .order(event::seq)
+        .load(db)?)
+}
+
+/// The chain's head after `seq` events; `None` if the log is shorter.
+///
+/// # Errors
+///
+/// [`StoreError`] if the database fails.
+pub fn head_at(db: &mut Db, horse: HorseId, seq: i64) -> Result<Option<Vec<u8>>, StoreError> {
+    Ok(event::table
+        .find((Key(horse), seq))
+        .select(event::head)
+        .first(db)
+        .optional()?)
+}
+
+/// Which part of a horse's log a page of history shows.
+#[derive(Clone, Debug, Default)]
+pub struct Window {
+    /// Events up to this place.
+    pub until_seq: i64,
+    /// Only these kinds; none of them if empty.
+    pub kinds: Vec<Kind>,
+    /// Only what happened at or after this instant (UTC).
+    pub from: Option<NaiveDateTime>,
+    /// Only what happened before this instant (UTC).
+    pub before: Option<NaiveDateTime>,
+    /// Only what sorts after this: the last entry of the page before.
+    pub cursor: Option<(NaiveDateTime, i64)>,
+}
+
+/// One page of a horse's events, the latest first by when they happened.
+///
+/// # Errors
+///
+/// [`StoreError`] if the database fails.
+pub fn page(
+    db: &mut Db,
+    horse: HorseId,
+    window: &Window,
+    limit: i64,
+) -> Result<Vec<EventRow>, StoreError> {
+    let kinds: Vec<&str> = window.kinds.iter().map(|kind| kind.code()).collect();
+    let mut query = event::table
+        .filter(event::horse_id.eq(Key(horse)))
+        .filter(event::seq.le(window.until_seq))
+        .filter(event::kind.eq_any(kinds))
+        .into_boxed();
+    if let Some(from) = window.from {
+        query = query.filter(event::performed_at.ge(from));
+    }
+    if let Some(before) = window.before {
+        query = query.filter(event::performed_at.lt(before));
+    }
+    if let Some((at, seq)) = window.cursor {
+        query = query.filter(
+            event::performed_at
+                .lt(at)
+                .or(event::performed_at.eq(at).and(event::seq.lt(seq))),
+        );
+    }
+    Ok(query
+        .order((event::performed_at.desc(), event::seq.desc()))
+        .limit(limit)
+        .load(db)?)
+}
+
+/// The amendments, retractions and countersignatures of `targets`, in the order of the log.
+///
+/// # Errors
+///
+/// [`StoreError`] if the database fails.
+pub fn upon(db: &mut Db, targets: &[EventId], until_seq: i64) -> Result<Vec<EventRow>, StoreError> {
+    let keys: Vec<Option<String>> = targets.iter().map(|id| Some(id.to_string())).collect();
+    Ok(event::table
+        .filter(event::target_id.eq_any(keys))
+        .filter(event::seq.le(until_seq))
+        .order(event::seq)
+        .load(db)?)
+}

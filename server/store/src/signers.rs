@@ -1,0 +1,64 @@
+//! The devices that sign events, with their holders' names.
+
+use chrono::NaiveDateTime;
+use diesel::prelude::*;
+use whorl_care::ids::{AccountId, DeviceId};
+
+use crate::connection::Db;
+use crate::error::StoreError;
+use crate::key::Key;
+use crate::schema::{account, device};
+
+/// A device, its key and its holder.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct SignerRow {
+    /// The device.
+    pub device_id: DeviceId,
+    /// Its public key.
+    pub public_key: Vec<u8>,
+    /// When it was revoked, in UTC.
+    pub revoked_at: Option<NaiveDateTime>,
+    /// Whose it is.
+    pub account_id: AccountId,
+    /// Their name.
+    pub name: String,
+}
+
+/// Those of `ids` that there are.
+///
+/// # Errors
+///
+/// [`StoreError`] if the database fails.
+pub fn by_ids(db: &mut Db, ids: &[DeviceId]) -> Result<Vec<SignerRow>, StoreError> {
+    type Row = (
+        Key<DeviceId>,
+        Vec<u8>,
+        Option<NaiveDateTime>,
+        Key<AccountId>,
+        String,
+    );
+    let keys: Vec<String> = ids.iter().map(ToString::to_string).collect();
+    let rows: Vec<Row> = device::table
+        .inner_join(account::table.on(account::id.eq(device::account_id)))
+        .filter(device::id.eq_any(keys))
+        .select((
+            device::id,
+            device::public_key,
+            device::revoked_at,
+            account::id,
+            account::name,
+        ))
+        .load(db)?;
+    Ok(rows
+        .into_iter()
+        .map(
+            |(device, public_key, revoked_at, account, name)| SignerRow {
+                device_id: device.0,
+                public_key,
+                revoked_at,
+                account_id: account.0,
+                name,
+            },
+        )
+        .collect())
+}

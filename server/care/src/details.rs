@@ -1,1 +1,218 @@
-//! The typed details of every kind of event.
+//! The typed details of every kind of event: reading them strictly, and checking their values.
+//!
+//! [`Details::parse`] is about shape: a missing, unknown or wrongly typed field. [`Details::check`] is about values:
+//! a lot that had expired, a weight that no horse has. Pointers are relative to the details.
+
+mod adverse_reaction;
+mod body_condition;
+mod breeding;
+mod care_plan;
+mod check;
+mod correction;
+mod dental;
+mod deworming;
+mod egg_count;
+mod finding;
+mod health_certificate;
+mod hoof_care;
+mod hoof_check;
+mod identity;
+mod laboratory_test;
+mod lameness_exam;
+mod measures;
+mod medication;
+pub(crate) mod metric;
+mod movement;
+mod observation;
+mod vaccination;
+mod vitals;
+mod weight;
+
+use serde::Serialize;
+use serde::de::DeserializeOwned;
+use serde_json::Value;
+
+use crate::fault::{Faults, read};
+use crate::kind::Kind;
+
+pub use adverse_reaction::AdverseReaction;
+pub use body_condition::BodyCondition;
+pub use breeding::{Breeding, BreedingStep};
+pub use care_plan::{CarePlan, Domain};
+use check::Check;
+pub use check::{Context, check_day};
+pub use correction::{Amendment, Countersign, Retraction};
+pub use dental::{Dental, DentalProcedure};
+pub use deworming::Deworming;
+pub use egg_count::EggCount;
+pub use finding::Finding;
+pub use health_certificate::HealthCertificate;
+pub use hoof_care::{FootCare, HoofCare, Service, Shoe};
+pub use hoof_check::{CheckedFoot, HoofCheck};
+pub use identity::Identity;
+pub use laboratory_test::{LaboratoryTest, Test};
+pub use lameness_exam::{LamenessExam, LamenessScale};
+pub use measures::{MeasureMethod, Measures};
+pub use medication::{Medication, MedicationRoute};
+pub use metric::to_metric;
+pub use movement::Movement;
+pub use observation::Observation;
+pub use vaccination::Vaccination;
+pub use vitals::Vitals;
+pub use weight::Weight;
+
+/// What the details of one kind can do.
+trait Typed: DeserializeOwned + Serialize {
+    /// One full, valid example, for the documentation and the tests.
+    fn example() -> Value;
+
+    /// Notes what is wrong with the values.
+    fn check(&self, check: &mut Check<'_>);
+}
+
+/// Declares the details of every kind, once: each struct is named like its kind.
+macro_rules! details {
+    ($($kind:ident,)*) => {
+        /// The details of an event, by its kind.
+        #[derive(Clone, Debug, PartialEq, Serialize)]
+        #[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+        #[serde(untagged)]
+        pub enum Details {
+            $(
+                #[doc = concat!("Of the kind `", stringify!($kind), "`.")]
+                $kind($kind),
+            )*
+        }
+
+        impl Details {
+            /// Which kind they are of.
+            #[must_use]
+            pub const fn kind(&self) -> Kind {
+                match self { $(Self::$kind(_) => Kind::$kind,)* }
+            }
+
+            fn read(kind: Kind, details: &Value) -> Result<Self, Faults> {
+                match kind { $(Kind::$kind => read(details).map(Self::$kind),)* }
+            }
+
+            fn check_values(&self, check: &mut Check<'_>) {
+                match self { $(Self::$kind(details) => details.check(check),)* }
+            }
+        }
+
+        /// One full, valid example of a kind's details, as JSON; all examples describe one day, 4 May 2026.
+        #[must_use]
+        pub fn example(kind: Kind) -> Value {
+            match kind { $(Kind::$kind => <$kind>::example(),)* }
+        }
+    };
+}
+
+details! {
+    HoofCare,
+    HoofCheck,
+    Vaccination,
+    Deworming,
+    EggCount,
+    Weight,
+    BodyCondition,
+    Vitals,
+    Dental,
+    LamenessExam,
+    Medication,
+    LaboratoryTest,
+    HealthCertificate,
+    Movement,
+    Breeding,
+    Observation,
+    AdverseReaction,
+    CarePlan,
+    Identity,
+    Amendment,
+    Retraction,
+    Countersign,
+}
+
+impl Details {
+    /// Reads the details of a kind: every field known, of the right type, none missing that the kind can't do without.
+    ///
+    /// # Errors
+    ///
+    /// Every fault of shape that can be told, with pointers relative to the details.
+    pub fn parse(kind: Kind, details: &Value) -> Result<Self, Faults> {
+        let first = match Self::read(kind, details) {
+            Ok(read) => return Ok(read),
+            Err(faults) => faults,
+        };
+        // Reading stops at the first fault. Take each offending field out and read on, so that a person sees all.
+        let mut faults = first;
+        let mut rest = details.clone();
+        while let Some(pointer) = faults.0.last().map(|fault| fault.pointer.clone()) {
+            if !take_out(&mut rest, &pointer) {
+                break;
+            }
+            match Self::read(kind, &rest) {
+                Ok(_) => break,
+                Err(next) => {
+                    let new = next
+                        .0
+                        .into_iter()
+                        .filter(|fault| faults.0.iter().all(|old| old.pointer != fault.pointer));
+                    let new: Vec<_> = new.collect();
+                    if new.is_empty() {
+                        break;
+                    }
+                    faults.0.extend(new);
+                }
+            }
+        }
+        Err(faults)
+    }
+
+    /// Checks the values against each other, the day, and what is possible for a horse.
+    ///
+    /// # Errors
+    ///
+    /// Every fault found, with pointers relative to the details.
+    pub fn check(&self, context: &Context<'_>) -> Result<(), Faults> {
+        let mut check = Check::new(context);
+        self.check_values(&mut check);
+        check.faults.or(())
+    }
+
+    /// As JSON, without the fields that hold nothing.
+    #[must_use]
+    pub fn to_value(&self) -> Value {
+        let mut value = serde_json::to_value(self).unwrap_or_default();
+        prune(&mut value);
+        value
+    }
+}
+
+/// Removes the field of an object that `pointer` names; false if there is none.
+fn take_out(document: &mut Value, pointer: &str) -> bool {
+    let Some((parent, name)) = pointer.rsplit_once('/') else {
+        return false;
+    };
+    let name = name.replace("~1", "/").replace("~0", "~");
+    document
+        .pointer_mut(parent)
+        .and_then(Value::as_object_mut)
+        .is_some_and(|fields| fields.remove(&name).is_some())
+}
+
+fn prune(value: &mut Value) {
+    match value {
+        Value::Object(fields) => {
+            fields.retain(|_, field| {
+                prune(field);
+                !field.is_null() && field.as_array().is_none_or(|list| !list.is_empty())
+            });
+        }
+        Value::Array(items) => items.iter_mut().for_each(prune),
+        _ => {}
+    }
+}
+
+#[cfg(test)]
+mod tests;

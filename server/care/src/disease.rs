@@ -1,7 +1,5 @@
 //! The diseases that horses are vaccinated against, and sets of them.
 
-use serde::{Deserialize, Serialize};
-
 use crate::kind::codes;
 
 codes! {

@@ -75,27 +75,135 @@ impl fmt::Display for Faults {
 
 impl std::error::Error for Faults {}
 
+/// One step of a JSON pointer: a slash and the name, escaped as RFC 6901 wants it.
+#[must_use]
+pub fn step(name: &str) -> String {
+    format!("/{}", name.replace('~', "~0").replace('/', "~1"))
+}
+
 /// Reads a JSON document as `T`; a mismatch is a fault with a pointer to where it happened.
 ///
 /// # Errors
 ///
-/// One fault: a missing, unknown or wrongly typed field.
+/// One fault: a missing, unknown or wrongly typed field. A missing field is pointed to where it should be.
 pub fn read<T: DeserializeOwned>(document: &Value) -> Result<T, Faults> {
     serde_path_to_error::deserialize(document).map_err(|error| {
         let mut pointer = String::new();
-        for step in error.path() {
+        for segment in error.path() {
             use serde_path_to_error::Segment;
-            let name = match step {
+            let name = match segment {
                 Segment::Seq { index } => index.to_string(),
                 Segment::Map { key } => key.clone(),
                 Segment::Enum { variant } => variant.clone(),
                 Segment::Unknown => continue,
             };
-            pointer.push('/');
-            pointer.push_str(&name.replace('~', "~0").replace('/', "~1"));
+            pointer.push_str(&step(&name));
         }
-        Faults::one(pointer, error.into_inner().to_string())
+        let message = error.into_inner().to_string();
+        if let Some(field) = quoted_after(&message, "missing field ") {
+            pointer.push_str(&step(field));
+        }
+        Faults::one(pointer, plain(&message))
     })
+}
+
+/// The text between backticks that follows `lead` at the start of a message.
+fn quoted_after<'a>(message: &'a str, lead: &str) -> Option<&'a str> {
+    message
+        .strip_prefix(lead)?
+        .strip_prefix('`')?
+        .split('`')
+        .next()
+}
+
+/// serde's and chrono's messages in words for people; one that isn't known here stays as it is.
+fn plain(message: &str) -> String {
+    const TYPES: &[(&str, &str)] = &[
+        ("invalid type: ", "this is"),
+        ("invalid value: ", "this is"),
+    ];
+    const DATES: &[&str] = &[
+        "input contains invalid characters",
+        "premature end of input",
+        "trailing input",
+        "input is out of range",
+        "no possible date and time matching input",
+    ];
+    if let Some(field) = quoted_after(message, "missing field ") {
+        return format!("{field} is missing");
+    }
+    if let Some(field) = quoted_after(message, "unknown field ") {
+        let known = message
+            .split_once(", expected ")
+            .map_or("", |(_, known)| known);
+        let known = known.trim_start_matches("one of ").replace('`', "");
+        return if known.is_empty() || known.starts_with("there are no") {
+            format!("there is no field {field} here")
+        } else {
+            format!("there is no field {field} here; there are {known}")
+        };
+    }
+    if let Some(code) = quoted_after(message, "unknown variant ") {
+        let known = message
+            .split_once(", expected ")
+            .map_or("", |(_, known)| known);
+        let known = known.trim_start_matches("one of ").replace('`', "");
+        return format!("{code} is not one of {known}");
+    }
+    if DATES.contains(&message) {
+        return "this is no date like 2026-05-03, or no time with its offset like \
+                2026-05-03T09:20:00+02:00"
+            .to_owned();
+    }
+    for (lead, start) in TYPES {
+        if let Some((got, wanted)) = message
+            .strip_prefix(lead)
+            .and_then(|rest| rest.rsplit_once(", expected "))
+        {
+            return format!(
+                "{start} {}, where {} is wanted",
+                kind_of(got),
+                wanted_in_words(wanted)
+            );
+        }
+    }
+    message.to_owned()
+}
+
+/// serde's description of a value, in words for people.
+fn kind_of(got: &str) -> String {
+    for (serde, words) in [
+        ("string ", "the text "),
+        ("integer ", "the number "),
+        ("floating point ", "the number "),
+        ("boolean ", "a yes or no: "),
+    ] {
+        if let Some(rest) = got.strip_prefix(serde) {
+            return format!("{words}{}", rest.replace('`', ""));
+        }
+    }
+    match got {
+        "null" => "nothing".to_owned(),
+        "map" => "an object".to_owned(),
+        "sequence" => "a list".to_owned(),
+        other => other.to_owned(),
+    }
+}
+
+/// serde's description of what it expected, in words for people.
+fn wanted_in_words(wanted: &str) -> String {
+    match wanted {
+        "f64" | "f32" => "a number".to_owned(),
+        "a string" => "a text".to_owned(),
+        "a sequence" => "a list".to_owned(),
+        "a boolean" => "true or false".to_owned(),
+        "a map" => "an object".to_owned(),
+        integer if integer.len() <= 4 && integer.starts_with(['u', 'i']) => {
+            "a whole number".to_owned()
+        }
+        text if text.starts_with("struct ") => "an object".to_owned(),
+        other => other.to_owned(),
+    }
 }
 
 #[cfg(test)]
@@ -114,5 +222,31 @@ mod tests {
         let document = serde_json::json!([{"toe_length_mm": 80.0}, {"toe_length_mm": "long"}]);
         let faults = read::<Vec<Foot>>(&document).unwrap_err();
         assert_eq!(faults.0[0].pointer, "/1/toe_length_mm");
+        assert_eq!(
+            faults.0[0].detail,
+            "this is the text \"long\", where a number is wanted"
+        );
+    }
+
+    #[test]
+    fn points_to_where_a_missing_field_should_be_and_to_one_that_should_not() {
+        let missing = read::<Vec<Foot>>(&serde_json::json!([{}])).unwrap_err();
+        assert_eq!(
+            missing.to_string(),
+            "/0/toe_length_mm: toe_length_mm is missing"
+        );
+        let unknown = serde_json::json!([{"toe_length_mm": 80.0, "toe/angle": 1}]);
+        let unknown = read::<Vec<Foot>>(&unknown).unwrap_err();
+        assert_eq!(unknown.0[0].pointer, "/0/toe~1angle");
+        assert_eq!(
+            unknown.0[0].detail,
+            "there is no field toe/angle here; there are toe_length_mm"
+        );
+    }
+
+    #[test]
+    fn says_what_a_date_looks_like() {
+        let faults = read::<chrono::NaiveDate>(&serde_json::json!("3 May")).unwrap_err();
+        assert!(faults.0[0].detail.contains("2026-05-03"), "{faults}");
     }
 }

@@ -1,11 +1,9 @@
 //! The kinds of events, the people's roles, and the grades of provenance: the one list of each.
 
-use serde::{Deserialize, Serialize};
-
 macro_rules! codes {
     ($(#[$doc:meta])* $name:ident { $($(#[$vdoc:meta])* $variant:ident = $code:literal,)* }) => {
         $(#[$doc])*
-        #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+        #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, ::serde::Serialize, ::serde::Deserialize)]
         #[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
         pub enum $name { $($(#[$vdoc])* #[serde(rename = $code)] $variant,)* }
 

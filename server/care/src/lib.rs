@@ -4,6 +4,7 @@
 //! hand sees offline is the dose that the server computes.
 
 pub mod calendar;
+pub mod code;
 pub mod details;
 pub mod disease;
 pub mod effective;
@@ -12,5 +13,6 @@ pub mod figure;
 pub mod horse;
 pub mod ids;
 pub mod kind;
+pub mod limits;
 pub mod rules;
 pub mod when;

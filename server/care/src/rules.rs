@@ -101,7 +101,6 @@ pub trait Row {
 }
 
 /// Writes [`Row`] for row types with the four fields `id`, `source`, `edition`, `mark`.
-#[allow(unused_macros, reason = "the first pack uses it")]
 macro_rules! row {
     ($($name:ty),* $(,)?) => {$(
         impl $crate::rules::Row for $name {
@@ -112,7 +111,6 @@ macro_rules! row {
         }
     )*};
 }
-#[allow(unused_imports, reason = "the first pack uses it")]
 pub(crate) use row;
 
 /// Replaces rows of `ours` by those of `theirs` with the same id, and adds the rest.
@@ -307,4 +305,7 @@ fn list<P: Pack>(pack: &P, file: &str, listed: &mut Vec<Listed>) {
     }
 }
 
-packs! {}
+packs! {
+    /// What is possible for a horse.
+    limits: crate::limits::Limits,
+}

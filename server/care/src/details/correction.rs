@@ -1,0 +1,75 @@
+//! Events about other events: amending, retracting and countersigning them.
+
+use serde::{Deserialize, Serialize};
+use serde_json::{Map, Value, json};
+
+use super::Typed;
+use super::check::Check;
+
+/// Details of `amendment`: replaces the details of the event that the envelope's `target_id` names.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[serde(deny_unknown_fields)]
+pub struct Amendment {
+    /// Why.
+    pub reason: String,
+    /// The whole new details, of the target's kind; they are read and checked by that kind.
+    #[cfg_attr(feature = "schema", schema(value_type = Object))]
+    pub details: Map<String, Value>,
+}
+
+impl Typed for Amendment {
+    fn example() -> Value {
+        json!({
+            "reason": "Read the tape wrongly.",
+            "details": {"weight_kg": 512.0, "method": "tape"}
+        })
+    }
+
+    fn check(&self, check: &mut Check<'_>) {
+        check.long("/reason", Some(&self.reason));
+        check.that(
+            !self.details.is_empty(),
+            "/details",
+            "give the whole new details; to withdraw the entry, retract it",
+        );
+    }
+}
+
+/// Details of `retraction`: withdraws the event that the envelope's `target_id` names.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[serde(deny_unknown_fields)]
+pub struct Retraction {
+    /// Why.
+    pub reason: String,
+}
+
+impl Typed for Retraction {
+    fn example() -> Value {
+        json!({"reason": "Entered for the wrong horse."})
+    }
+
+    fn check(&self, check: &mut Check<'_>) {
+        check.long("/reason", Some(&self.reason));
+    }
+}
+
+/// Details of `countersign`: a professional vouches for the transcribed event that `target_id` names.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[serde(deny_unknown_fields)]
+pub struct Countersign {
+    /// What is vouched for, and on what grounds.
+    pub statement: String,
+}
+
+impl Typed for Countersign {
+    fn example() -> Value {
+        json!({"statement": "I gave this dose myself and have compared the entry with my own day book."})
+    }
+
+    fn check(&self, check: &mut Check<'_>) {
+        check.long("/statement", Some(&self.statement));
+    }
+}

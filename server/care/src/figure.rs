@@ -1,5 +1,7 @@
 //! The figures: one JSON document in, one out. `run` knows them by name; each is a file of `figure/`.
 
+pub mod weight;
+
 use serde::de::DeserializeOwned;
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
@@ -8,7 +10,7 @@ use crate::fault::{Faults, read};
 use crate::rules::{Mark, Rules, Source};
 
 /// The names that [`run`] knows, in the order of the vocabulary.
-pub const NAMES: &[&str] = &[];
+pub const NAMES: &[&str] = &["weight"];
 
 /// Computes the figure `name` from a JSON document; `None` if there is no such figure.
 ///
@@ -17,12 +19,12 @@ pub const NAMES: &[&str] = &[];
 /// The faults of the document, with pointers into it.
 pub fn run(name: &str, document: &Value, rules: &Rules) -> Option<Result<Value, Faults>> {
     Some(match name {
+        "weight" => answer(weight::weight, document, rules),
         _ => return None,
     })
 }
 
 /// Reads the input, computes, writes the answer.
-#[allow(dead_code, reason = "the first figure uses it")]
 fn answer<I: DeserializeOwned, A: Serialize>(
     figure: impl Fn(&I, &Rules) -> Result<A, Faults>,
     document: &Value,

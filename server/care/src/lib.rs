@@ -15,4 +15,5 @@ pub mod ids;
 pub mod kind;
 pub mod limits;
 pub mod rules;
+pub mod unit;
 pub mod when;

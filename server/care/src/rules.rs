@@ -308,4 +308,6 @@ fn list<P: Pack>(pack: &P, file: &str, listed: &mut Vec<Listed>) {
 packs! {
     /// What is possible for a horse.
     limits: crate::limits::Limits,
+    /// Formulas that estimate a weight.
+    weight: crate::figure::weight::pack::Formulas,
 }

@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 use std::ops::RangeInclusive;
 
-use serde::{Deserialize, Serialize};
+use serde::Deserialize;
 
 use crate::horse::BreedType;
 use crate::kind::codes;

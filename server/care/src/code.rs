@@ -23,6 +23,52 @@ codes! {
 }
 
 codes! {
+    /// What a dewormer is meant for, or what eggs were counted of.
+    Parasite {
+        /// Strongyles, large and small.
+        Strongyles = "strongyles",
+        /// Small strongyles.
+        Cyathostomins = "cyathostomins",
+        /// Large roundworms, in young horses.
+        Ascarids = "ascarids",
+        /// Tapeworms.
+        Tapeworm = "tapeworm",
+        /// Pinworms.
+        Pinworm = "pinworm",
+        /// Bot fly larvae.
+        Bots = "bots",
+        /// Threadworms, in foals.
+        Threadworm = "threadworm",
+    }
+}
+
+codes! {
+    /// How many strongyle eggs a grown horse sheds.
+    Shedder {
+        /// Few.
+        Low = "low",
+        /// Some.
+        Moderate = "moderate",
+        /// Many.
+        High = "high",
+    }
+}
+
+codes! {
+    /// What an egg count reduction test says of a dewormer in a herd.
+    Efficacy {
+        /// It works.
+        Susceptible = "susceptible",
+        /// Resistance is beginning.
+        LowResistant = "low_resistant",
+        /// It no longer works.
+        Resistant = "resistant",
+        /// The counts allow no answer.
+        Inconclusive = "inconclusive",
+    }
+}
+
+codes! {
     /// How a vaccine gets into the horse.
     Route {
         /// Into a muscle.

@@ -14,6 +14,7 @@ pub mod horse;
 pub mod ids;
 pub mod kind;
 pub mod limits;
+pub mod policy;
 pub mod rules;
 pub mod unit;
 pub mod when;

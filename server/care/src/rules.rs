@@ -50,6 +50,7 @@ pub struct Source {
 
 /// The head of a pack's file.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
 #[serde(deny_unknown_fields)]
 pub struct Header {
     /// Which pack it is: the file's name without `.toml`.
@@ -310,4 +311,6 @@ packs! {
     limits: crate::limits::Limits,
     /// Formulas that estimate a weight.
     weight: crate::figure::weight::pack::Formulas,
+    /// Who may record what.
+    policy: crate::policy::Policy,
 }

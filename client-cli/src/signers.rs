@@ -1,0 +1,77 @@
+//! The devices whose signatures stand in the logs. The first key seen for a device is the one that counts.
+
+use chrono::{DateTime, Utc};
+use diesel::prelude::*;
+use diesel::sqlite::SqliteConnection;
+use whorl_care::ids::{AccountId, DeviceId};
+use whorl_contract::key::PublicKey;
+use whorl_contract::sync::Signer;
+
+use crate::failure::Failure;
+use crate::schema::signer;
+use crate::stored::{At, Stored};
+
+/// A known device.
+///
+/// # Errors
+///
+/// [`Failure::Device`] if the database can't be read.
+pub fn find(conn: &mut SqliteConnection, device: DeviceId) -> Result<Option<Signer>, Failure> {
+    type Row = (
+        Stored<DeviceId>,
+        Stored<PublicKey>,
+        Stored<AccountId>,
+        String,
+    );
+    let row: Option<Row> = signer::table
+        .find(Stored(device))
+        .select((
+            signer::device_id,
+            signer::public_key,
+            signer::account_id,
+            signer::name,
+        ))
+        .first(conn)
+        .optional()?;
+    Ok(row.map(|(device_id, public_key, account_id, name)| Signer {
+        device_id: device_id.0,
+        public_key: public_key.0,
+        account_id: account_id.0,
+        name,
+    }))
+}
+
+/// Adds a device; for a known one only its person's name is brought up to date.
+///
+/// # Errors
+///
+/// [`Failure::Device`] if it can't be written.
+pub fn add(conn: &mut SqliteConnection, new: &Signer, now: DateTime<Utc>) -> Result<(), Failure> {
+    diesel::insert_into(signer::table)
+        .values((
+            signer::device_id.eq(Stored(new.device_id)),
+            signer::public_key.eq(Stored(new.public_key)),
+            signer::account_id.eq(Stored(new.account_id)),
+            signer::name.eq(&new.name),
+            signer::first_seen_at.eq(Stored(At(now))),
+        ))
+        .on_conflict(signer::device_id)
+        .do_update()
+        .set(signer::name.eq(&new.name))
+        .execute(conn)?;
+    Ok(())
+}
+
+/// The name of a person, as some device of theirs was introduced.
+///
+/// # Errors
+///
+/// [`Failure::Device`] if the database can't be read.
+pub fn name_of(conn: &mut SqliteConnection, account: AccountId) -> Result<Option<String>, Failure> {
+    Ok(signer::table
+        .filter(signer::account_id.eq(Stored(account)))
+        .select(signer::name)
+        .order(signer::first_seen_at.desc())
+        .first(conn)
+        .optional()?)
+}

@@ -1,0 +1,10 @@
+DROP TABLE upload;
+DROP TABLE signed_head;
+DROP TABLE barn;
+DROP TABLE horse;
+DROP TABLE signer;
+DROP TABLE kept;
+DROP TABLE log;
+DROP TABLE new_horse;
+DROP TABLE outbox;
+DROP TABLE setting;

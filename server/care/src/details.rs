@@ -148,25 +148,41 @@ impl Details {
         let mut faults = first;
         let mut rest = details.clone();
         while let Some(pointer) = faults.0.last().map(|fault| fault.pointer.clone()) {
-            if !take_out(&mut rest, &pointer) {
+            if !take_field(&mut rest, &pointer) {
                 break;
             }
-            match Self::read(kind, &rest) {
-                Ok(_) => break,
-                Err(next) => {
-                    let new = next
-                        .0
-                        .into_iter()
-                        .filter(|fault| faults.0.iter().all(|old| old.pointer != fault.pointer));
-                    let new: Vec<_> = new.collect();
-                    if new.is_empty() {
-                        break;
-                    }
-                    faults.0.extend(new);
-                }
+            let Err(next) = Self::read(kind, &rest) else {
+                break;
+            };
+            // A field that was taken out because of its value may be missed now.
+            let seen = |pointer: &str| faults.0.iter().any(|old| old.pointer == pointer);
+            if next.0.iter().any(|fault| seen(&fault.pointer)) {
+                break;
             }
+            faults.0.extend(next.0);
         }
         Err(faults)
+    }
+
+    /// Reads what is known of the details of a kind and leaves out the rest: an event that a newer program wrote is
+    /// kept whole in the record, and is still of use. Nothing if too much is missing.
+    #[must_use]
+    pub fn parse_known(kind: Kind, details: &Value) -> Option<Self> {
+        let mut faults = match Self::read(kind, details) {
+            Ok(read) => return Some(read),
+            Err(faults) => faults,
+        };
+        let mut rest = details.clone();
+        loop {
+            let pointer = faults.0.first().map(|fault| fault.pointer.as_str())?;
+            if !take_field(&mut rest, pointer) && !take_item(&mut rest, pointer) {
+                return None;
+            }
+            match Self::read(kind, &rest) {
+                Ok(read) => return Some(read),
+                Err(next) => faults = next,
+            }
+        }
     }
 
     /// Checks the values against each other, the day, and what is possible for a horse.
@@ -190,7 +206,7 @@ impl Details {
 }
 
 /// Removes the field of an object that `pointer` names; false if there is none.
-fn take_out(document: &mut Value, pointer: &str) -> bool {
+fn take_field(document: &mut Value, pointer: &str) -> bool {
     let Some((parent, name)) = pointer.rsplit_once('/') else {
         return false;
     };
@@ -199,6 +215,22 @@ fn take_out(document: &mut Value, pointer: &str) -> bool {
         .pointer_mut(parent)
         .and_then(Value::as_object_mut)
         .is_some_and(|fields| fields.remove(&name).is_some())
+}
+
+/// Removes the item of a list that `pointer` names; false if there is none.
+fn take_item(document: &mut Value, pointer: &str) -> bool {
+    let Some((parent, index)) = pointer.rsplit_once('/') else {
+        return false;
+    };
+    let list = document.pointer_mut(parent).and_then(Value::as_array_mut);
+    let index = index.parse::<usize>().ok();
+    list.zip(index).is_some_and(|(list, index)| {
+        let there = index < list.len();
+        if there {
+            list.remove(index);
+        }
+        there
+    })
 }
 
 fn prune(value: &mut Value) {

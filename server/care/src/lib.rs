@@ -4,6 +4,7 @@
 //! hand sees offline is the dose that the server computes.
 
 pub mod calendar;
+pub mod care_plan;
 pub mod code;
 pub mod details;
 pub mod disease;
@@ -15,6 +16,7 @@ pub mod ids;
 pub mod kind;
 pub mod limits;
 pub mod policy;
+pub mod profile;
 pub mod rules;
 pub mod unit;
 pub mod when;

@@ -32,7 +32,7 @@ use serde::Serialize;
 use serde::de::DeserializeOwned;
 use serde_json::Value;
 
-use crate::fault::{Faults, read};
+use crate::fault::{Fault, Faults, read, step};
 use crate::kind::Kind;
 
 pub use adverse_reaction::AdverseReaction;
@@ -92,7 +92,10 @@ macro_rules! details {
             }
 
             fn read(kind: Kind, details: &Value) -> Result<Self, Faults> {
-                match kind { $(Kind::$kind => read(details).map(Self::$kind),)* }
+                let read = match kind { $(Kind::$kind => read(details).map(Self::$kind)?,)* };
+                let mut faults = Faults::default();
+                refuse_stray_lists(details, "", &mut faults);
+                faults.or(read)
             }
 
             fn check_values(&self, check: &mut Check<'_>) {
@@ -196,12 +199,47 @@ impl Details {
         check.faults.or(())
     }
 
+    /// What a person should be asked before it is signed: values that are possible but unusual, such as a weight that
+    /// looks like pounds. Pointers are relative to the details.
+    #[must_use]
+    pub fn doubts(&self, context: &Context<'_>) -> Vec<Fault> {
+        let mut check = Check::new(context);
+        self.check_values(&mut check);
+        check.doubts
+    }
+
     /// As JSON, without the fields that hold nothing.
     #[must_use]
     pub fn to_value(&self) -> Value {
         let mut value = serde_json::to_value(self).unwrap_or_default();
-        prune(&mut value);
+        // An amendment's new details are the author's own words.
+        if !matches!(self, Self::Amendment(_)) {
+            prune(&mut value);
+        }
         value
+    }
+}
+
+/// The fields that hold lists. Everywhere else serde would take a list for an object, field by field in their order.
+const LISTS: &[&str] = &[
+    "actives", "findings", "risks", "roles", "signs", "targets", "work",
+];
+
+fn refuse_stray_lists(value: &Value, at: &str, faults: &mut Faults) {
+    match value {
+        Value::Array(_) => faults.add(at, "this is a list, where an object is wanted"),
+        Value::Object(fields) => {
+            for (name, field) in fields {
+                let pointer = format!("{at}{}", step(name));
+                match field.as_array().filter(|_| LISTS.contains(&name.as_str())) {
+                    Some(items) => items.iter().enumerate().for_each(|(index, item)| {
+                        refuse_stray_lists(item, &format!("{pointer}/{index}"), faults);
+                    }),
+                    None => refuse_stray_lists(field, &pointer, faults),
+                }
+            }
+        }
+        _ => {}
     }
 }
 
@@ -238,7 +276,7 @@ fn prune(value: &mut Value) {
         Value::Object(fields) => {
             fields.retain(|_, field| {
                 prune(field);
-                !field.is_null() && field.as_array().is_none_or(|list| !list.is_empty())
+                !field.is_null()
             });
         }
         Value::Array(items) => items.iter_mut().for_each(prune),

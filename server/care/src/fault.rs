@@ -155,6 +155,12 @@ fn plain(message: &str) -> String {
                 2026-05-03T09:20:00+02:00"
             .to_owned();
     }
+    if message.starts_with("invalid length") && message.contains("expected struct") {
+        return "this is a list, where an object is wanted".to_owned();
+    }
+    if message.starts_with("data did not match any variant of untagged enum") {
+        return "this has none of the forms that are taken here".to_owned();
+    }
     for (lead, start) in TYPES {
         if let Some((got, wanted)) = message
             .strip_prefix(lead)
@@ -198,9 +204,9 @@ fn wanted_in_words(wanted: &str) -> String {
         "a sequence" => "a list".to_owned(),
         "a boolean" => "true or false".to_owned(),
         "a map" => "an object".to_owned(),
-        integer if integer.len() <= 4 && integer.starts_with(['u', 'i']) => {
-            "a whole number".to_owned()
-        }
+        "u8" => "a whole number from 0 to 255".to_owned(),
+        "u16" | "u32" | "u64" | "usize" => "a whole number, 0 or more".to_owned(),
+        "i8" | "i16" | "i32" | "i64" => "a whole number".to_owned(),
         text if text.starts_with("struct ") => "an object".to_owned(),
         other => other.to_owned(),
     }

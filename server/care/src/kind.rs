@@ -5,7 +5,16 @@ macro_rules! codes {
         $(#[$doc])*
         #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, ::serde::Serialize, ::serde::Deserialize)]
         #[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+        #[serde(try_from = "String")]
         pub enum $name { $($(#[$vdoc])* #[serde(rename = $code)] $variant,)* }
+
+        // Read as a text, so that a fault under a map's key (a foot) is pointed to by that key.
+        impl TryFrom<String> for $name {
+            type Error = $crate::kind::UnknownCode;
+            fn try_from(text: String) -> Result<Self, Self::Error> {
+                text.parse()
+            }
+        }
 
         impl $name {
             /// Every one, in the order of the vocabulary.

@@ -2,9 +2,10 @@
 
 use serde::Deserialize;
 
-use crate::details::metric::{CM_PER_INCH, KG_PER_POUND, MM_PER_INCH, celsius};
+use crate::details::metric::{MM_PER_IN, celsius};
 use crate::kind::codes;
 use crate::rules::{Header, Mark, Pack, Row, Source, overlay, row};
+use crate::unit::{CM_PER_IN, KG_PER_LB};
 
 codes! {
     /// The unit of a bounded quantity.
@@ -80,16 +81,13 @@ impl Limit {
     /// The unit that was probably meant by a value that is out of bounds, and what it would be in the record's own.
     fn slip(&self, value: f64) -> Option<(&'static str, f64)> {
         let slips: Vec<(&'static str, f64)> = match self.unit {
-            Unit::Millimetres => vec![
-                ("centimetres", value * 10.0),
-                ("inches", value * MM_PER_INCH),
-            ],
+            Unit::Millimetres => vec![("centimetres", value * 10.0), ("inches", value * MM_PER_IN)],
             Unit::Centimetres => vec![
-                ("inches", value * CM_PER_INCH),
+                ("inches", value * CM_PER_IN),
                 ("millimetres", value / 10.0),
                 ("metres", value * 100.0),
             ],
-            Unit::Kilograms => vec![("pounds", value * KG_PER_POUND)],
+            Unit::Kilograms => vec![("pounds", value * KG_PER_LB)],
             Unit::Celsius => vec![("°F", celsius(value))],
             Unit::Milligrams => vec![("grams", value * 1000.0)],
             _ => Vec::new(),

@@ -4,7 +4,7 @@ use std::fmt::Display;
 
 use chrono::{Days, NaiveDate};
 
-use crate::fault::Faults;
+use crate::fault::{Fault, Faults};
 use crate::kind::{Kind, Provenance};
 use crate::rules::Rules;
 use crate::when::PartialDate;
@@ -74,6 +74,7 @@ fn is_after_tomorrow(day: NaiveDate, today: NaiveDate) -> bool {
 pub(super) struct Check<'a> {
     pub(super) context: &'a Context<'a>,
     pub(super) faults: Faults,
+    pub(super) doubts: Vec<Fault>,
 }
 
 impl<'a> Check<'a> {
@@ -81,7 +82,16 @@ impl<'a> Check<'a> {
         Self {
             context,
             faults: Faults::default(),
+            doubts: Vec::new(),
         }
+    }
+
+    /// Notes a question for whoever records it.
+    pub(super) fn ask(&mut self, pointer: &str, detail: impl Into<String>) {
+        self.doubts.push(Fault {
+            pointer: pointer.to_owned(),
+            detail: detail.into(),
+        });
     }
 
     /// Notes a fault unless `fine`.
@@ -99,6 +109,11 @@ impl<'a> Check<'a> {
             !text.chars().any(char::is_control),
             pointer,
             "write it on one line, without tabs or line breaks",
+        );
+        self.that(
+            text.trim() == text || text.trim().is_empty(),
+            pointer,
+            "it begins or ends with a blank, so a search would miss it",
         );
     }
 
@@ -137,8 +152,11 @@ impl<'a> Check<'a> {
     /// A quantity within what is possible, by the rule pack `limits`.
     pub(super) fn quantity(&mut self, pointer: &str, limit: &str, value: Option<f64>) {
         let Some(value) = value else { return };
-        if let Err(detail) = self.context.rules.limits.allow(limit, value) {
+        let limits = &self.context.rules.limits;
+        if let Err(detail) = limits.allow(limit, value) {
             self.faults.add(pointer, detail);
+        } else if let Some(detail) = limits.doubt(limit, value) {
+            self.ask(pointer, detail);
         }
     }
 

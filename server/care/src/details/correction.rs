@@ -3,8 +3,10 @@
 use serde::{Deserialize, Serialize};
 use serde_json::{Map, Value, json};
 
-use super::Typed;
 use super::check::Check;
+use super::{Details, Typed};
+use crate::fault::Faults;
+use crate::kind::Kind;
 
 /// Details of `amendment`: replaces the details of the event that the envelope's `target_id` names.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -33,6 +35,25 @@ impl Typed for Amendment {
             "/details",
             "give the whole new details; to withdraw the entry, retract it",
         );
+    }
+}
+
+impl Amendment {
+    /// The new details, read as those of the amended event's kind.
+    ///
+    /// # Errors
+    ///
+    /// Their faults, under `/details`; also if that kind can't be amended.
+    pub fn new_details(&self, target: Kind) -> Result<Details, Faults> {
+        if matches!(
+            target,
+            Kind::Amendment | Kind::Retraction | Kind::Countersign
+        ) {
+            let detail = format!("a {target} can't be amended; retract it and record it anew");
+            return Err(Faults::one("/details", detail));
+        }
+        Details::parse(target, &Value::Object(self.details.clone()))
+            .map_err(|faults| faults.under("/details"))
     }
 }
 

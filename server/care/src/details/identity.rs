@@ -5,6 +5,8 @@ use serde_json::{Value, json};
 
 use super::Typed;
 use super::check::Check;
+use crate::disease::Disease;
+use crate::fault::step;
 use crate::horse::{BreedType, DamVaccinated, Risk, Sex};
 use crate::when::PartialDate;
 
@@ -85,6 +87,14 @@ impl Typed for Identity {
             && let Err(detail) = ueln(number)
         {
             check.faults.add("/ueln", detail);
+        }
+        if let Some(DamVaccinated::ByDisease(diseases)) = &self.dam_vaccinated {
+            for code in diseases.keys() {
+                if let Err(unknown) = code.parse::<Disease>() {
+                    let pointer = format!("/dam_vaccinated{}", step(code));
+                    check.faults.add(pointer, unknown.to_string());
+                }
+            }
         }
         if let Some(foaled) = self.foaled_on {
             check.past("/foaled_on", Some(foaled.earliest()));

@@ -101,7 +101,9 @@ fn check_dose(dose: &str, check: &mut Check<'_>) {
         .chars()
         .take_while(|c| c.is_ascii_digit() || *c == '.' || *c == ',')
         .collect();
-    let negative = lead.trim_end().ends_with(['-', '−', '–']) && lead.trim().chars().count() == 1;
+    let mut before = lead.trim_end().chars().rev();
+    let minus = before.next().is_some_and(|c| matches!(c, '-' | '−' | '–'));
+    let negative = minus && before.next().is_none_or(char::is_whitespace);
     check.that(
         !negative && amount.bytes().any(|digit| (b'1'..=b'9').contains(&digit)),
         "/dose",

@@ -7,13 +7,10 @@ use serde_json::{Map, Value};
 
 use crate::fault::{Faults, step};
 use crate::kind::Kind;
+use crate::unit::{CM_PER_IN, KG_PER_LB};
 
-/// Millimetres in an inch, exact by definition (International Yard and Pound Agreement, 1959).
-pub(crate) const MM_PER_INCH: f64 = 25.4;
-/// Centimetres in an inch, exact by definition.
-pub(crate) const CM_PER_INCH: f64 = 2.54;
-/// Kilograms in a pound, exact by definition (International Yard and Pound Agreement, 1959).
-pub(crate) const KG_PER_POUND: f64 = 0.453_592_37;
+/// Millimetres in an inch, by definition.
+pub(crate) const MM_PER_IN: f64 = 25.4;
 
 /// Degrees Celsius of a temperature in degrees Fahrenheit.
 #[must_use]
@@ -35,9 +32,9 @@ impl Convert {
     /// reading converts back to itself.
     fn apply(self, value: f64) -> f64 {
         let metric = match self {
-            Self::InchesToMm => value * MM_PER_INCH,
-            Self::InchesToCm => value * CM_PER_INCH,
-            Self::PoundsToKg => value * KG_PER_POUND,
+            Self::InchesToMm => value * MM_PER_IN,
+            Self::InchesToCm => value * CM_PER_IN,
+            Self::PoundsToKg => value * KG_PER_LB,
             Self::FahrenheitToCelsius => celsius(value),
         };
         (metric * 100.0).round() / 100.0
@@ -251,7 +248,7 @@ mod tests {
     fn every_reading_of_the_trade_converts_back_to_itself() {
         for sixteenths in 1..=160 {
             let inches = f64::from(sixteenths) / 16.0;
-            let back = Convert::InchesToMm.apply(inches) / MM_PER_INCH;
+            let back = Convert::InchesToMm.apply(inches) / MM_PER_IN;
             assert!(
                 (back * 16.0 - f64::from(sixteenths)).abs() < 0.1,
                 "{inches}"
@@ -263,7 +260,7 @@ mod tests {
             assert!((back - degrees).abs() < 0.05, "{degrees}");
         }
         for pounds in 10..=3000 {
-            let back = Convert::PoundsToKg.apply(f64::from(pounds)) / KG_PER_POUND;
+            let back = Convert::PoundsToKg.apply(f64::from(pounds)) / KG_PER_LB;
             assert!((back - f64::from(pounds)).abs() < 0.05, "{pounds}");
         }
     }

@@ -53,5 +53,29 @@ impl Typed for Weight {
         ] {
             check.quantity(&format!("/{field}"), field, value);
         }
+        if let Some(estimate) = self.estimate_kg() {
+            let ratio = self.weight_kg / estimate;
+            if !(0.6..=1.6).contains(&ratio) {
+                check.ask(
+                    "/weight_kg",
+                    format!(
+                        "{} kg is far from the {estimate:.0} kg that girth and length make; is the unit right?",
+                        self.weight_kg
+                    ),
+                );
+            }
+        }
+    }
+}
+
+impl Weight {
+    /// A rough weight from girth and length, to hold the weight against: far too rough to dose by.
+    ///
+    /// # Source
+    ///
+    /// Girth squared times length over 11 880, centimetres to kilograms: the pack `weight`, `girth_length_adult`.
+    fn estimate_kg(&self) -> Option<f64> {
+        let (girth, length) = self.heart_girth_cm.zip(self.body_length_cm)?;
+        Some(girth * girth * length / 11_880.0)
     }
 }

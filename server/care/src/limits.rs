@@ -36,6 +36,8 @@ codes! {
         Months = "months",
         /// Pieces.
         Count = "in number",
+        /// Milligrams for each kilogram of horse.
+        MilligramsPerKilogram = "mg/kg",
         /// Eggs per gram.
         EggsPerGram = "eggs per gram",
     }

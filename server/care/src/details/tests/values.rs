@@ -234,5 +234,13 @@ fn an_unusual_value_is_asked_about_and_taken() {
             .contains("the 500 kg that girth and length make"),
         "{doubts:?}"
     );
+    let half = json!({"actives": ["moxidectin"], "dosed_for_kg": 500, "dose_mg": 100});
+    let doubts = ask(Kind::Deworming, &half);
+    assert!(
+        doubts[0]
+            .detail
+            .contains("0.2 mg/kg of moxidectin: 0.2 mg/kg is unusual"),
+        "{doubts:?}"
+    );
     assert_eq!(ask(Kind::Vitals, &json!({"temperature_c": 35.5})).len(), 1);
 }

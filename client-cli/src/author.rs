@@ -2,19 +2,24 @@
 
 use chrono::{DateTime, FixedOffset};
 use diesel::sqlite::SqliteConnection;
-use whorl_care::details::{Context, Details};
-use whorl_care::fault::Faults;
 use whorl_care::ids::{EventId, HorseId, VisitId};
-use whorl_care::kind::{Kind, Provenance, Role};
+use whorl_care::kind::{Kind, Role};
+use whorl_care::policy::Policy;
 use whorl_care::rules::Rules;
-use whorl_contract::event::{Content, Envelope, SignedEvent, VOCABULARY};
+use whorl_contract::event::{AttachmentRef, Content, Envelope, SignedEvent, VOCABULARY};
 use whorl_contract::key::{Hash, Salt, SecretKey};
+use whorl_contract::licence::Licence;
 
+use crate::attachments;
 use crate::failure::Failure;
 use crate::herd;
 use crate::home::{Home, Membership};
-use crate::outbox;
 use crate::world::Machine;
+use crate::{outbox, setting};
+
+mod check;
+
+use check::{Around, Passed};
 
 /// What somebody wants recorded.
 #[derive(Clone, Debug)]
@@ -44,6 +49,10 @@ pub struct Signed {
     pub envelope: Envelope,
     /// The event.
     pub event: SignedEvent,
+    /// What its author should know.
+    pub warnings: Vec<String>,
+    /// The files that it names.
+    pub attachments: Vec<AttachmentRef>,
 }
 
 /// Who signs: the person, their device's key, and the rules by which it is checked.
@@ -52,6 +61,9 @@ pub struct Author<'a> {
     membership: Membership,
     key: SecretKey,
     rules: Rules,
+    /// The server's policy, as last heard.
+    policy: Option<Policy>,
+    licences: Vec<Licence>,
 }
 
 impl<'a> Author<'a> {
@@ -60,7 +72,11 @@ impl<'a> Author<'a> {
     /// # Errors
     ///
     /// [`Failure::Input`] before `join`; [`Failure::Device`] if the key can't be read.
-    pub fn new(home: &Home, machine: Machine<'a>) -> Result<Self, Failure> {
+    pub fn new(
+        home: &Home,
+        conn: &mut SqliteConnection,
+        machine: Machine<'a>,
+    ) -> Result<Self, Failure> {
         let membership = home.member()?;
         let key = home.existing_key()?.ok_or_else(|| {
             Failure::Device(
@@ -74,6 +90,8 @@ impl<'a> Author<'a> {
             membership,
             key,
             rules,
+            policy: setting::document(conn, setting::POLICY)?,
+            licences: setting::document(conn, setting::LICENCES)?.unwrap_or_default(),
         })
     }
 
@@ -96,8 +114,17 @@ impl<'a> Author<'a> {
     /// [`Failure::Input`] with every fault found.
     pub fn sign(&self, conn: &mut SqliteConnection, draft: &Draft) -> Result<Signed, Failure> {
         let role = role(conn, draft)?;
-        let provenance = provenance(role, draft);
-        self.check(conn, draft, provenance)?;
+        let around = Around {
+            rules: &self.rules,
+            policy: self.policy.as_ref().unwrap_or(&self.rules.policy),
+            licences: &self.licences,
+            author: self.membership.account_id,
+            today: self.machine.now().date_naive(),
+        };
+        let Passed {
+            provenance,
+            warnings,
+        } = around.check(conn, draft, role)?;
         let envelope = Envelope {
             id: self.machine.id()?,
             horse_id: draft.horse_id,
@@ -123,6 +150,8 @@ impl<'a> Author<'a> {
         Ok(Signed {
             envelope: opened.envelope,
             event,
+            warnings,
+            attachments: draft.content.attachments.clone(),
         })
     }
 
@@ -132,45 +161,30 @@ impl<'a> Author<'a> {
     ///
     /// [`Failure::Device`] if they can't be written; nothing is, then.
     pub fn queue(&self, conn: &mut SqliteConnection, signed: &[Signed]) -> Result<(), Failure> {
-        let now = self.machine.utc();
-        conn.immediate_transaction(|conn| {
-            for one in signed {
-                let Envelope {
-                    id, horse_id, kind, ..
-                } = &one.envelope;
-                outbox::queue(conn, *id, *horse_id, kind.code(), &one.event, now)?;
-            }
-            Ok(())
-        })
+        conn.immediate_transaction(|conn| self.queue_within(conn, signed))
     }
 
-    fn check(
+    /// The same, within a transaction of the caller's.
+    ///
+    /// # Errors
+    ///
+    /// [`Failure::Device`] if they can't be written.
+    pub fn queue_within(
         &self,
         conn: &mut SqliteConnection,
-        draft: &Draft,
-        provenance: Provenance,
-    ) -> Result<(), Faults> {
-        let foaled_on = herd::horse(conn, draft.horse_id)
-            .ok()
-            .flatten()
-            .and_then(|known| known.horse)
-            .and_then(|horse| horse.profile.foaled_on);
-        let context = Context {
-            rules: &self.rules,
-            performed_on: draft.performed_at.date_naive(),
-            received_on: self.machine.now().date_naive(),
-            foaled_on,
-            provenance,
-        };
-        let details = Details::parse(draft.kind, &draft.content.details)?;
-        let mut faults = Faults::default();
-        if let Err(found) = whorl_care::details::check_day(draft.kind, &context) {
-            faults.0.extend(found.0);
+        signed: &[Signed],
+    ) -> Result<(), Failure> {
+        let now = self.machine.utc();
+        for one in signed {
+            let Envelope {
+                id, horse_id, kind, ..
+            } = &one.envelope;
+            outbox::queue(conn, *id, *horse_id, kind.code(), &one.event, now)?;
+            for file in &one.attachments {
+                attachments::queue(conn, *horse_id, file)?;
+            }
         }
-        if let Err(found) = details.check(&context) {
-            faults.0.extend(found.0);
-        }
-        faults.or(())
+        Ok(())
     }
 }
 
@@ -205,13 +219,5 @@ fn role(conn: &mut SqliteConnection, draft: &Draft) -> Result<Role, Failure> {
                 name()
             )))
         }
-    }
-}
-
-fn provenance(role: Role, draft: &Draft) -> Provenance {
-    match role {
-        _ if draft.transcribed => Provenance::Transcribed,
-        Role::Vet | Role::Farrier => Provenance::Attested,
-        Role::Owner | Role::BarnStaff => Provenance::Recorded,
     }
 }

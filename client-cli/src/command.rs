@@ -1,11 +1,33 @@
 //! The commands, one file each: what a person types, and what is done.
 
+pub mod attach;
+pub mod barn;
+pub mod completions;
+pub mod devices;
+pub mod grants;
+pub mod held;
+pub mod horse;
+pub mod invite;
+pub mod join;
+pub mod licence;
+pub mod outbox;
+pub mod push;
+pub mod signout;
 pub mod status;
+pub mod sync;
+pub mod transfer;
+
+use std::fmt::Display;
 
 use clap::{Parser, Subcommand};
+use diesel::sqlite::SqliteConnection;
+use whorl_care::ids::{BarnId, HorseId};
+use whorl_care::kind::Kind;
 
 use crate::desk::Desk;
 use crate::failure::Failure;
+use crate::herd;
+use crate::sync::label;
 
 /// Keep horses' records where there is no signal, and bring them together where there is.
 #[derive(Debug, Parser)]
@@ -46,6 +68,120 @@ macro_rules! commands {
 }
 
 commands! {
+    /// Sign in on a server, or open an account there, and fetch what you may see
+    Join: join::Args,
+    /// End this device's session; the record and the outbox stay
+    Signout: signout::Args,
     /// Show who you are here, what waits for the server, and when all was last in step
     Status: status::Args,
+    /// Show what waits for the server, and deal with what it refused
+    Outbox: outbox::Args,
+    /// Send what waits in the outbox
+    Push: push::Args,
+    /// Send what waits, fetch what is new, and check that it fits
+    Sync: sync::Args,
+    /// Open a barn, or list those that you may see
+    Barn: barn::Args,
+    /// Bring a horse in, or move it to another barn
+    Horse: horse::Args,
+    /// Take a photo or document into the client's folder, ready to be named in an entry
+    Attach: attach::Args,
+    /// Invite somebody by a code that works once
+    Invite: invite::Args,
+    /// List your invitations, or withdraw one
+    Invitations: invite::ListArgs,
+    /// Take up an invitation
+    Accept: invite::AcceptArgs,
+    /// List who may see and record what, or revoke a grant
+    Grants: grants::Args,
+    /// Enter your licence, list licences, or mark one as seen
+    Licence: licence::Args,
+    /// Offer a horse to its buyer, or take one over
+    Transfer: transfer::Args,
+    /// List entries that wait for your word, and accept or refuse them
+    Held: held::Args,
+    /// List your devices, or revoke a lost one
+    Devices: devices::Args,
+    /// List where you are signed in, or end a session
+    Sessions: devices::SessionArgs,
+    /// Change your password
+    Password: devices::PasswordArgs,
+    /// Print the completions for a shell
+    Completions: completions::Args,
+    /// Write the manual pages into a folder
+    Man: completions::ManArgs,
+}
+
+/// The id that a person means: whole, or the beginning or the end of it.
+///
+/// # Errors
+///
+/// [`Failure::Input`] if none or several fit.
+pub(crate) fn pick<T: Display + Copy>(
+    ids: impl Iterator<Item = T>,
+    text: &str,
+    what: &str,
+) -> Result<T, Failure> {
+    let wanted = text.trim().to_lowercase();
+    let fits = |id: &T| {
+        let id = id.to_string();
+        id.starts_with(&wanted) || id.ends_with(&wanted)
+    };
+    let fitting: Vec<T> = ids.filter(fits).collect();
+    match fitting.as_slice() {
+        [one] if !wanted.is_empty() => Ok(*one),
+        [] => Err(Failure::input(format!("there is no {what} `{text}`"))),
+        _ => Err(Failure::input(format!(
+            "`{text}` may be more than one {what}; give more of the id"
+        ))),
+    }
+}
+
+/// What a grant or an invitation is for.
+fn scope(conn: &mut SqliteConnection, horse: Option<HorseId>, barn: Option<BarnId>) -> String {
+    match (horse, barn) {
+        (Some(horse), _) => label(conn, horse),
+        (None, Some(barn)) => herd::barns(conn)
+            .ok()
+            .and_then(|barns| barns.into_iter().find(|one| one.id == barn))
+            .map_or_else(|| format!("the barn {barn}"), |barn| barn.name),
+        (None, None) => String::new(),
+    }
+}
+
+/// The kinds that a grant is limited to.
+fn kinds(kinds: Option<&[Kind]>) -> String {
+    kinds.map_or_else(
+        || "all".to_owned(),
+        |kinds| {
+            kinds
+                .iter()
+                .map(|kind| kind.code())
+                .collect::<Vec<_>>()
+                .join(", ")
+        },
+    )
+}
+
+#[cfg(test)]
+mod tests {
+    use clap::CommandFactory;
+
+    use super::*;
+
+    #[test]
+    fn the_commands_are_well_formed() {
+        Cli::command().debug_assert();
+    }
+
+    #[test]
+    fn an_id_may_be_shortened_as_long_as_it_is_one() {
+        let ids = ["0199-aa11", "0199-bb22"];
+        let picked = |text| pick(ids.into_iter(), text, "grant");
+        assert_eq!(picked("bb22").expect("one"), "0199-bb22");
+        assert_eq!(picked("0199-A").expect("one"), "0199-aa11");
+        for wrong in ["0199", "cc", ""] {
+            assert_eq!(picked(wrong).expect_err(wrong).status(), 2);
+        }
+    }
 }

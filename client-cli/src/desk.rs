@@ -9,6 +9,7 @@ use serde::Serialize;
 use crate::database;
 use crate::failure::Failure;
 use crate::home::Home;
+use crate::remote::Remote;
 use crate::render::{Sheet, one_line};
 use crate::world::{Machine, World};
 
@@ -56,6 +57,15 @@ impl<'w, 'a> Desk<'w, 'a> {
     /// [`Failure::Device`] if it can't be opened.
     pub fn database(&self) -> Result<SqliteConnection, Failure> {
         database::open(&self.home()?.database())
+    }
+
+    /// The server that this folder belongs to. Only one command at a time holds it.
+    ///
+    /// # Errors
+    ///
+    /// [`Failure::Input`] before `join`; [`Failure::Device`] if another command is talking with the server.
+    pub fn remote(&self) -> Result<Remote<'a>, Failure> {
+        Remote::member(&self.home()?, self.machine())
     }
 
     /// Answers: `answer` as JSON to a program, the sheet to a person.

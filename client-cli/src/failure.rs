@@ -18,6 +18,9 @@ pub enum Failure {
     /// The server can't be reached; what was recorded is kept.
     #[error("{0}")]
     Offline(String),
+    /// The server was reached and failed; what was recorded is kept.
+    #[error("{0}")]
+    ServerFailed(String),
     /// The record is not what its hashes and signatures say.
     #[error("{0}")]
     NotVerified(String),
@@ -35,7 +38,7 @@ impl Failure {
             Self::Device(_) => 1,
             Self::Input(_) => 2,
             Self::Refused(..) => 3,
-            Self::Offline(_) => 4,
+            Self::Offline(_) | Self::ServerFailed(_) => 4,
             Self::NotVerified(_) => 5,
         }
     }

@@ -148,6 +148,19 @@ pub fn put_horse(conn: &mut SqliteConnection, new: &Horse) -> Result<(), Failure
     Ok(())
 }
 
+/// Every horse on this device that this account may see.
+///
+/// # Errors
+///
+/// [`Failure::Device`] if the database can't be read.
+pub fn visible(conn: &mut SqliteConnection) -> Result<Vec<HorseId>, Failure> {
+    let ids: Vec<Stored<HorseId>> = horse::table
+        .filter(horse::body.is_not_null())
+        .select(horse::horse_id)
+        .load(conn)?;
+    Ok(ids.into_iter().map(|id| id.0).collect())
+}
+
 /// Takes a horse's description away and leaves its name, for what still waits in the outbox.
 ///
 /// # Errors

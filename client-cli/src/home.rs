@@ -10,7 +10,7 @@ use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 
 pub use lock::Lock;
-pub use session::Membership;
+pub use session::{Membership, Tokens};
 
 use crate::failure::Failure;
 

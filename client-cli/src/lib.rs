@@ -1,6 +1,8 @@
 //! The field client of Whorl: records offline, signs, pushes, and keeps verified copies of the logs.
 
+pub mod attachments;
 pub mod author;
+pub mod care_log;
 pub mod clock;
 pub mod command;
 pub mod database;
@@ -10,11 +12,15 @@ pub mod herd;
 pub mod home;
 pub mod mirror;
 pub mod outbox;
+pub mod remote;
 pub mod render;
 mod schema;
 pub mod setting;
 pub mod signers;
 pub mod stored;
+pub mod sync;
+pub mod when;
+pub mod witness;
 pub mod world;
 
 use std::ffi::OsString;

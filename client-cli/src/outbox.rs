@@ -18,7 +18,7 @@ use whorl_contract::problem::Problem;
 use whorl_contract::sync::Outcome;
 
 use crate::failure::Failure;
-use crate::schema::outbox;
+use crate::schema::{new_horse, outbox};
 use crate::stored::{At, Stored};
 
 /// What has become of an event so far.
@@ -239,6 +239,8 @@ pub fn to_push(
     Ok(outbox::table
         .filter(outbox::position.gt(position))
         .filter(outbox::state.eq_any(states))
+        // Events of a horse that the server hasn't opened would only be refused.
+        .filter(outbox::horse_id.ne_all(new_horse::table.select(new_horse::horse_id)))
         .order(outbox::position)
         .limit(limit)
         .select(Entry::as_select())
@@ -308,6 +310,32 @@ pub fn wait_again(conn: &mut SqliteConnection, epoch: Uuid) -> Result<usize, Fai
     )
     .set(outbox::state.eq(Stored(State::Waiting)))
     .execute(conn)?)
+}
+
+/// Takes out what the server has of a horse that this account may not see any more; answers how many entries stay.
+///
+/// # Errors
+///
+/// [`Failure::Device`] if it can't be written.
+pub fn purge(conn: &mut SqliteConnection, horse: HorseId) -> Result<usize, Failure> {
+    let of_horse = outbox::table.filter(outbox::horse_id.eq(Stored(horse)));
+    diesel::delete(
+        of_horse.filter(
+            outbox::state
+                .eq(Stored(State::Acknowledged))
+                .or(outbox::returned.eq(true)),
+        ),
+    )
+    .execute(conn)?;
+    Ok(of_horse_count(conn, horse)?)
+}
+
+fn of_horse_count(conn: &mut SqliteConnection, horse: HorseId) -> QueryResult<usize> {
+    let count: i64 = outbox::table
+        .filter(outbox::horse_id.eq(Stored(horse)))
+        .count()
+        .get_result(conn)?;
+    Ok(usize::try_from(count).unwrap_or(0))
 }
 
 /// Takes an entry out: its verified copy is in the log, or its user dropped it.

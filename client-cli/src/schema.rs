@@ -115,3 +115,5 @@ diesel::table! {
         done -> Bool,
     }
 }
+
+diesel::allow_tables_to_appear_in_same_query!(outbox, new_horse);

@@ -5,6 +5,8 @@ use std::str::FromStr;
 
 use diesel::prelude::*;
 use diesel::sqlite::SqliteConnection;
+use serde::Serialize;
+use serde::de::DeserializeOwned;
 
 use crate::failure::Failure;
 use crate::schema::setting;
@@ -18,6 +20,39 @@ pub const SERVER_KEY: &str = "server_key";
 pub const HEADS_TAG: &str = "heads_tag";
 /// When everything was last in step with the server.
 pub const SYNCED_AT: &str = "synced_at";
+
+/// The server's procedure policy, as last heard.
+pub const POLICY: &str = "policy";
+/// The account's licences, as last heard.
+pub const LICENCES: &str = "licences";
+
+/// A document that was kept; none if there is none or if another version of whorl kept it in another form.
+///
+/// # Errors
+///
+/// [`Failure::Device`] if the database can't be read.
+pub fn document<T: DeserializeOwned>(
+    conn: &mut SqliteConnection,
+    name: &str,
+) -> Result<Option<T>, Failure> {
+    let text: Option<String> = get(conn, name)?;
+    Ok(text.and_then(|text| serde_json::from_str(&text).ok()))
+}
+
+/// Keeps a document.
+///
+/// # Errors
+///
+/// [`Failure::Device`] if it can't be written.
+pub fn keep_document(
+    conn: &mut SqliteConnection,
+    name: &str,
+    document: &impl Serialize,
+) -> Result<(), Failure> {
+    let text =
+        serde_json::to_string(document).map_err(|error| Failure::Device(error.to_string()))?;
+    set(conn, name, text)
+}
 
 /// The value of a setting, if it is set.
 ///

@@ -1,5 +1,7 @@
 //! The devices whose signatures stand in the logs. The first key seen for a device is the one that counts.
 
+use std::collections::BTreeMap;
+
 use chrono::{DateTime, Utc};
 use diesel::prelude::*;
 use diesel::sqlite::SqliteConnection;
@@ -11,34 +13,38 @@ use crate::failure::Failure;
 use crate::schema::signer;
 use crate::stored::{At, Stored};
 
-/// A known device.
+/// Every known device.
 ///
 /// # Errors
 ///
 /// [`Failure::Device`] if the database can't be read.
-pub fn find(conn: &mut SqliteConnection, device: DeviceId) -> Result<Option<Signer>, Failure> {
+pub fn all(conn: &mut SqliteConnection) -> Result<BTreeMap<DeviceId, Signer>, Failure> {
     type Row = (
         Stored<DeviceId>,
         Stored<PublicKey>,
         Stored<AccountId>,
         String,
     );
-    let row: Option<Row> = signer::table
-        .find(Stored(device))
+    let rows: Vec<Row> = signer::table
         .select((
             signer::device_id,
             signer::public_key,
             signer::account_id,
             signer::name,
         ))
-        .first(conn)
-        .optional()?;
-    Ok(row.map(|(device_id, public_key, account_id, name)| Signer {
-        device_id: device_id.0,
-        public_key: public_key.0,
-        account_id: account_id.0,
-        name,
-    }))
+        .load(conn)?;
+    let signers = rows
+        .into_iter()
+        .map(|(device, public_key, account_id, name)| {
+            let signer = Signer {
+                device_id: device.0,
+                public_key: public_key.0,
+                account_id: account_id.0,
+                name,
+            };
+            (device.0, signer)
+        });
+    Ok(signers.collect())
 }
 
 /// Adds a device; for a known one only its person's name is brought up to date.

@@ -4,7 +4,6 @@ mod choice;
 pub mod formula;
 mod judge;
 pub mod pack;
-mod suits;
 mod taken;
 
 use chrono::NaiveDate;
@@ -20,7 +19,6 @@ use crate::when::PartialDate;
 use choice::{alternatives, best, class_of, fitting};
 use formula::{Formula, InFoal, WeightClass};
 use judge::{judge_measures, judge_result, words};
-pub use suits::{Suits, suits};
 use taken::Taken;
 
 /// What the figure takes. Each measure is given in centimetres or in inches, not both.

@@ -1,0 +1,62 @@
+//! A horse's events as the care engine reads them: our verified copy of the log, then what waits in the outbox.
+
+use diesel::sqlite::SqliteConnection;
+use whorl_care::horse::CareEvent;
+use whorl_care::ids::{EventId, HorseId};
+use whorl_contract::event::{Content, Envelope};
+
+use crate::failure::Failure;
+use crate::mirror;
+use crate::outbox::{self, State};
+
+/// Every event whose content is known here, in the order of the log, then of recording. What the server refused is
+/// left out; a kind that this version doesn't know is, too.
+///
+/// # Errors
+///
+/// [`Failure::Device`] if the database can't be read.
+pub fn events(conn: &mut SqliteConnection, horse: HorseId) -> Result<Vec<CareEvent>, Failure> {
+    let mut events = Vec::new();
+    for entry in mirror::log(conn, horse)? {
+        if let (Some(envelope), Some(content)) = (&entry.envelope, &entry.content) {
+            events.extend(care_event(envelope, content));
+        }
+    }
+    for entry in outbox::of_horse(conn, horse)? {
+        if entry.state.0 != State::Refused {
+            events.extend(care_event(&entry.envelope, &entry.content));
+        }
+    }
+    Ok(events)
+}
+
+/// One event as the care engine reads it.
+#[must_use]
+pub fn care_event(envelope: &str, content: &str) -> Option<CareEvent> {
+    let envelope: Envelope = serde_json::from_str(envelope).ok()?;
+    let content: Content = serde_json::from_str(content).ok()?;
+    Some(CareEvent {
+        kind: envelope.kind,
+        details: content.details,
+        performed_at: Some(envelope.performed_at),
+        performed_on: None,
+        id: Some(envelope.id),
+        target_id: envelope.target_id,
+        role: Some(envelope.role),
+        provenance: envelope.provenance,
+        countersigned_by: None,
+    })
+}
+
+/// The envelope of an event, from the log or from the outbox; none if it isn't here or is sealed.
+///
+/// # Errors
+///
+/// [`Failure::Device`] if the database can't be read.
+pub fn envelope(conn: &mut SqliteConnection, id: EventId) -> Result<Option<Envelope>, Failure> {
+    let text = match mirror::find(conn, id)? {
+        Some(entry) => entry.envelope,
+        None => outbox::find(conn, id)?.map(|entry| entry.envelope),
+    };
+    Ok(text.and_then(|text| serde_json::from_str(&text).ok()))
+}

@@ -1,0 +1,123 @@
+//! `whorl sync`: come into step with the server.
+
+use crate::desk::Desk;
+use crate::failure::Failure;
+use crate::remote::Remote;
+use crate::render::Sheet;
+use crate::sync::{Means, Report, sync};
+
+/// Send what waits, fetch what is new, and check that it fits
+#[derive(Debug, clap::Args)]
+pub struct Args {
+    /// Fetch everything once more: fills in what was sealed for you when it came first
+    #[arg(long)]
+    again: bool,
+}
+
+impl Args {
+    /// Syncs; may be stopped and repeated at any time.
+    ///
+    /// # Errors
+    ///
+    /// [`Failure::Offline`] without a connection; [`Failure::Refused`] if the server refused an entry;
+    /// [`Failure::NotVerified`] if a log doesn't fit.
+    pub fn run(self, desk: &mut Desk<'_, '_>) -> Result<(), Failure> {
+        let mut remote = desk.remote()?;
+        let mut report = Report::default();
+        let done = run_sync(desk, &mut remote, self.again, &mut report);
+        desk.show(&report, || lines(Sheet::new(), &report))?;
+        done
+    }
+}
+
+/// Syncs and says beside the answer what a person should know.
+pub(super) fn run_sync(
+    desk: &mut Desk<'_, '_>,
+    remote: &mut Remote<'_>,
+    again: bool,
+    report: &mut Report,
+) -> Result<(), Failure> {
+    let home = desk.home()?;
+    let mut conn = desk.database()?;
+    let machine = desk.machine();
+    let done = {
+        let mut progress = |come, total| {
+            desk.progress(&format!("{come} of {total} entries"));
+        };
+        let mut means = Means {
+            home: &home,
+            machine,
+            progress: &mut progress,
+            again,
+        };
+        sync(&mut conn, remote, &mut means, report)
+    };
+    desk.progress_done();
+    let told = tell(desk, report);
+    done.and(told)
+}
+
+/// Says notices and alarms; answers with the failure that they amount to.
+pub(super) fn tell(desk: &mut Desk<'_, '_>, report: &Report) -> Result<(), Failure> {
+    for text in report.notices.iter().chain(&report.alarms) {
+        desk.say(text);
+    }
+    if let Some(first) = report.alarms.first() {
+        let more = match report.alarms.len() {
+            1 => String::new(),
+            n => format!(" (and {} more)", n - 1),
+        };
+        return Err(Failure::NotVerified(format!(
+            "the record doesn't verify: {first}{more}; nothing of ours was overwritten, tell the server's operator"
+        )));
+    }
+    match report.refused.first() {
+        None => Ok(()),
+        Some(first) => Err(Failure::Refused(
+            format!(
+                "the server refused {}: {}; `whorl outbox` shows what and why, and nothing is lost",
+                report.refused.len(),
+                first.why
+            ),
+            None,
+        )),
+    }
+}
+
+/// What was done, for a person.
+pub(super) fn lines(sheet: Sheet, report: &Report) -> Sheet {
+    let counts = [
+        (report.horses_opened, "new horses opened"),
+        (report.uploaded, "files sent"),
+        (report.accepted, "entries sent and taken"),
+        (report.known, "entries were there already"),
+        (report.held, "entries wait for the owner's word"),
+        (report.refused.len(), "refused"),
+        (
+            report.given_back,
+            "entries offered back to the server, which had lost them",
+        ),
+        (report.pulled, "entries fetched and verified"),
+    ];
+    let done: Vec<String> = counts
+        .iter()
+        .filter(|(count, _)| *count > 0)
+        .map(|(count, what)| format!("{count} {what}"))
+        .collect();
+    let mut sheet = if done.is_empty() {
+        sheet.line("Nothing new on either side.")
+    } else {
+        sheet.line(format!("{}.", done.join(", ")))
+    };
+    for locked in &report.locked {
+        let kept = match locked.entries_kept {
+            0 => String::new(),
+            n => format!(" {n} entries of yours that the server never took stay in the outbox."),
+        };
+        sheet = sheet.line(format!(
+            "{} is no longer yours to see: its record was taken off this device.{kept}",
+            locked.name
+        ));
+    }
+    sheet
+}

@@ -1,0 +1,130 @@
+//! Writing what was verified, each step in one transaction: a page of entries, a cut log, a locked horse, the herd.
+
+use chrono::{DateTime, Utc};
+use diesel::sqlite::SqliteConnection;
+use whorl_care::ids::HorseId;
+use whorl_contract::barn::Barn;
+use whorl_contract::event::open_envelope;
+use whorl_contract::horse::Horse;
+use whorl_contract::sync::Signer;
+
+use super::Locked;
+use crate::failure::Failure;
+use crate::home::Home;
+use crate::mirror::{self, Logged};
+use crate::outbox::{self, Entry};
+use crate::stored::At;
+use crate::{attachments, herd, setting, signers};
+
+/// Takes verified entries and their signers over, and what waited in the outbox and is among them out of it.
+///
+/// # Errors
+///
+/// [`Failure::Device`] if it can't be written; nothing of the page is, then.
+pub fn page(
+    conn: &mut SqliteConnection,
+    entries: &[Logged],
+    new: &[Signer],
+    now: DateTime<Utc>,
+) -> Result<(), Failure> {
+    conn.immediate_transaction(|conn| {
+        for signer in new {
+            signers::add(conn, signer, now)?;
+        }
+        for entry in entries {
+            take(conn, entry)?;
+        }
+        Ok(())
+    })
+}
+
+/// Takes one verified entry over.
+pub(super) fn take(conn: &mut SqliteConnection, entry: &Logged) -> Result<(), Failure> {
+    let waiting = match entry.event_id {
+        Some(id) => outbox::find(conn, id.0)?,
+        None => None,
+    };
+    match waiting {
+        Some(ours) if is_same(&ours, entry) => {
+            // Were it sealed for us, we'd still keep what we wrote ourselves.
+            let mut whole = entry.clone();
+            whole.content.get_or_insert_with(|| ours.content.clone());
+            whole.salt.get_or_insert(ours.salt);
+            mirror::add(conn, &whole)?;
+            outbox::remove(conn, ours.event_id.0)
+        }
+        // The same id with another body: both stay, and a push will say so.
+        _ => mirror::add(conn, entry),
+    }
+}
+
+/// Whether the log has the event that waits: the same envelope, whatever its spelling, and the same signature.
+fn is_same(ours: &Entry, entry: &Logged) -> bool {
+    open_envelope(&ours.envelope).is_ok_and(|(_, bytes)| {
+        whorl_contract::event::leaf(&bytes, &ours.signature.0) == entry.leaf.0
+    })
+}
+
+/// Takes a horse off this device, but for what the server never took.
+///
+/// # Errors
+///
+/// [`Failure::Device`] if it can't be written; nothing is, then.
+pub fn lock(
+    conn: &mut SqliteConnection,
+    home: &Home,
+    horse_id: HorseId,
+    now: DateTime<Utc>,
+) -> Result<Locked, Failure> {
+    let (locked, files) = conn.immediate_transaction(|conn| {
+        let name = super::label(conn, horse_id);
+        mirror::purge(conn, horse_id)?;
+        let entries_kept = outbox::purge(conn, horse_id)?;
+        let files = attachments::forget(conn, horse_id)?;
+        herd::lock(conn, horse_id, now)?;
+        let locked = Locked {
+            horse_id,
+            name,
+            entries_kept,
+        };
+        Ok::<_, Failure>((locked, files))
+    })?;
+    for file in files {
+        let place = home.attachment(&file)?;
+        std::fs::remove_file(&place).map_err(|error| Failure::file(place.display(), &error))?;
+    }
+    Ok(locked)
+}
+
+/// Takes the server's description of horses and barns over. Those that were added here and aren't there yet stay.
+///
+/// # Errors
+///
+/// [`Failure::Device`] if it can't be written; nothing is, then.
+pub fn herd(conn: &mut SqliteConnection, horses: &[Horse], barns: &[Barn]) -> Result<(), Failure> {
+    conn.immediate_transaction(|conn| {
+        for horse in horses {
+            herd::put_horse(conn, horse)?;
+        }
+        herd::put_barns(conn, barns)
+    })
+}
+
+/// Notes that everything is in step.
+///
+/// # Errors
+///
+/// [`Failure::Device`] if it can't be written.
+pub fn in_step(
+    conn: &mut SqliteConnection,
+    tag: Option<&str>,
+    now: DateTime<Utc>,
+) -> Result<(), Failure> {
+    conn.immediate_transaction(|conn| {
+        match tag {
+            Some(tag) => setting::set(conn, setting::HEADS_TAG, tag)?,
+            None => setting::forget(conn, setting::HEADS_TAG)?,
+        }
+        setting::set(conn, setting::SYNCED_AT, At(now))
+    })
+}

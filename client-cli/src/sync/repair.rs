@@ -1,0 +1,208 @@
+//! When the server's log isn't the one that it showed before: our copy is kept apart, the difference is said plainly,
+//! and the entries that the server lost are queued to be pushed back, with their ids and signatures.
+
+use std::collections::BTreeMap;
+
+use chrono::{DateTime, Utc};
+use diesel::sqlite::SqliteConnection;
+use uuid::Uuid;
+use whorl_care::ids::{EventId, HorseId};
+use whorl_contract::key::Hash;
+use whorl_contract::sync::{HeadInfo, Pull, Signer, Want};
+
+use super::check::{self, Misfit, Why};
+use super::{Ledger, Report, apply, label};
+use crate::failure::Failure;
+use crate::home::Home;
+use crate::mirror::{self, Logged, Place};
+use crate::{outbox, setting, signers};
+
+/// Entries of a page while a whole log is fetched again.
+const PAGE: u32 = 500;
+
+/// What doesn't fit, in plain words.
+#[must_use]
+pub fn words(misfit: &Misfit, horse: &str) -> String {
+    format!(
+        "the record of {horse} doesn't fit at entry {}: {}",
+        misfit.seq, misfit.why
+    )
+}
+
+/// A whole log, and the devices that signed it.
+type Whole = (Vec<Logged>, Vec<Signer>);
+
+/// The repairs of one sync.
+pub(super) struct Repair<'x> {
+    pub(super) conn: &'x mut SqliteConnection,
+    pub(super) ledger: &'x mut dyn Ledger,
+    pub(super) home: &'x Home,
+    pub(super) now: DateTime<Utc>,
+    /// Whether the server said that it began anew; else a changed log is an alarm.
+    pub(super) restored: bool,
+    pub(super) report: &'x mut Report,
+    /// Entries queued to be given back.
+    pub(super) queued: usize,
+}
+
+impl Repair<'_> {
+    /// Says that a log doesn't fit.
+    pub(super) fn alarm(&mut self, misfit: &Misfit) {
+        let horse = label(self.conn, misfit.horse_id);
+        self.report.alarms.push(words(misfit, &horse));
+    }
+
+    /// The server lost what comes after `common`.
+    pub(super) fn give_back(&mut self, horse_id: HorseId, common: i64) -> Result<(), Failure> {
+        let (kept, queued) = self.cut(horse_id, common, &[])?;
+        self.tell(horse_id, common, kept, queued);
+        Ok(())
+    }
+
+    /// The server's log is another one from some place on: fetches it whole, and takes it over if it is sound in
+    /// itself; else ours stays as it is.
+    pub(super) fn part(&mut self, head: &HeadInfo) -> Result<(), Failure> {
+        let horse_id = head.horse_id;
+        let (theirs, new) = match self.whole(head)? {
+            Ok(whole) => whole,
+            Err(misfit) => {
+                self.alarm(&misfit);
+                return Ok(());
+            }
+        };
+        let common = self.common(horse_id, &theirs)?;
+        for signer in &new {
+            signers::add(self.conn, signer, self.now)?;
+        }
+        let (kept, queued) = self.cut(horse_id, common, &theirs)?;
+        self.report.pulled += theirs.len() - usize::try_from(common).unwrap_or(0).min(theirs.len());
+        if kept > 0 {
+            self.tell(horse_id, common, kept, queued);
+        }
+        Ok(())
+    }
+
+    /// The server's log from its beginning to `head`, verified in itself.
+    fn whole(&mut self, head: &HeadInfo) -> Result<Result<Whole, Misfit>, Failure> {
+        let horse_id = head.horse_id;
+        let mut place = Place::start(horse_id);
+        let mut entries: Vec<Logged> = Vec::new();
+        let mut known: BTreeMap<_, _> = signers::all(self.conn)?;
+        while place.seq < head.seq {
+            let wants = vec![Want {
+                horse_id,
+                after: place.seq,
+            }];
+            let limit = Some(PAGE);
+            let pulled = self.ledger.pull(&Pull { wants, limit })?;
+            known = check::introduce(&known, &pulled.signers).0;
+            let run = pulled.runs.iter().find(|run| run.horse_id == horse_id);
+            let Some(run) = run.filter(|run| !run.events.is_empty()) else {
+                break;
+            };
+            match check::run(run, place, &known) {
+                Ok(checked) => entries.extend(checked),
+                Err(misfit) => return Ok(Err(misfit)),
+            }
+            if let Some(last) = entries.last() {
+                place = Place {
+                    seq: last.seq,
+                    head: last.head.0,
+                };
+            }
+        }
+        let at_head = match usize::try_from(head.seq) {
+            Ok(0) => Some(Place::start(horse_id).head),
+            Ok(n) => entries.get(n - 1).map(|entry| entry.head.0),
+            Err(_) => None,
+        };
+        if at_head == Some(head.head) {
+            Ok(Ok((entries, known.into_values().collect())))
+        } else {
+            Ok(Err(Misfit {
+                horse_id,
+                seq: head.seq,
+                why: Why::OtherHead,
+            }))
+        }
+    }
+
+    /// The last place up to which both logs are the same.
+    fn common(&mut self, horse_id: HorseId, theirs: &[Logged]) -> Result<i64, Failure> {
+        let ours = mirror::log(self.conn, horse_id)?;
+        let same = ours
+            .iter()
+            .zip(theirs)
+            .take_while(|(ours, theirs)| ours.head == theirs.head)
+            .count();
+        Ok(i64::try_from(same).unwrap_or(i64::MAX))
+    }
+
+    /// Keeps ours after `common` apart, puts theirs in its place, and queues what theirs lacks. Answers how many were
+    /// kept apart and how many queued.
+    fn cut(
+        &mut self,
+        horse_id: HorseId,
+        common: i64,
+        theirs: &[Logged],
+    ) -> Result<(usize, usize), Failure> {
+        let (now, alarms) = (self.now, &mut self.report.alarms);
+        let there: BTreeMap<EventId, Hash> = theirs
+            .iter()
+            .filter_map(|entry| Some((entry.event_id?.0, entry.leaf.0)))
+            .collect();
+        let leaves: std::collections::BTreeSet<Hash> =
+            theirs.iter().map(|entry| entry.leaf.0).collect();
+        let counts = self.conn.immediate_transaction(|conn| {
+            let epoch: Option<Uuid> = setting::get(conn, setting::EPOCH)?;
+            let kept = mirror::keep_apart(conn, horse_id, common, epoch, now)?;
+            for entry in theirs.iter().filter(|entry| entry.seq > common) {
+                apply::take(conn, entry)?;
+            }
+            let mut queued = 0;
+            for entry in &kept {
+                let (Some(id), Some(event)) = (entry.event_id, entry.event()) else {
+                    continue;
+                };
+                if leaves.contains(&entry.leaf.0) {
+                    continue;
+                }
+                if there.contains_key(&id.0) {
+                    let horse = label(conn, horse_id);
+                    alarms.push(format!(
+                        "the record of {horse} has an entry {} that says something else than our copy of entry {}",
+                        id.0, entry.seq
+                    ));
+                    continue;
+                }
+                let kind = entry.kind.as_deref().unwrap_or_default();
+                outbox::give_back(conn, id.0, horse_id, kind, &event, now)?;
+                queued += 1;
+            }
+            Ok::<_, Failure>((kept.len(), queued))
+        })?;
+        self.queued += counts.1;
+        Ok(counts)
+    }
+
+    fn tell(&mut self, horse_id: HorseId, common: i64, kept: usize, queued: usize) {
+        let horse = label(self.conn, horse_id);
+        let text = format!(
+            "from entry {} on, the server's record of {horse} isn't the one that it showed before: our {kept} entries \
+             are kept apart, and {queued} that it lost are pushed back",
+            common + 1
+        );
+        if self.restored {
+            self.report.notices.push(text);
+        } else {
+            self.report.alarms.push(text);
+        }
+    }
+
+    /// The account may not see the horse any more.
+    pub(super) fn lock(&mut self, horse_id: HorseId) -> Result<(), Failure> {
+        let locked = apply::lock(self.conn, self.home, horse_id, self.now)?;
+        self.report.locked.push(locked);
+        Ok(())
+    }
+}

@@ -73,7 +73,7 @@ impl Keys {
                 "# The server's keys. Keep a copy apart from the database's backups.\n",
             );
             for name in ["heads", "tokens", "refresh"] {
-                let key = random()?;
+                let key = random::<32>()?;
                 text.push_str(&format!("{name} = \"{}\"\n", URL_SAFE_NO_PAD.encode(key)));
             }
             let mut options = std::fs::OpenOptions::new();
@@ -118,9 +118,9 @@ impl Keys {
     }
 }
 
-/// 32 random bytes from the system.
-pub(crate) fn random() -> Result<[u8; 32], NoKeys> {
-    let mut bytes = [0; 32];
+/// Random bytes from the system.
+pub(crate) fn random<const N: usize>() -> Result<[u8; N], NoKeys> {
+    let mut bytes = [0; N];
     getrandom::fill(&mut bytes).map_err(NoKeys::Randomness)?;
     Ok(bytes)
 }

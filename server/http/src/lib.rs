@@ -7,4 +7,6 @@ pub mod config;
 pub mod keys;
 pub mod problem;
 mod routes;
+mod session;
 pub mod state;
+pub mod token;

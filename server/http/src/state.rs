@@ -10,6 +10,7 @@ use crate::clock::Clock;
 use crate::config::Config;
 use crate::keys::Keys;
 use crate::problem::Problem;
+use crate::token::Tokens;
 
 /// What every handler may use. Cheap to clone.
 #[derive(Clone, Debug)]
@@ -22,6 +23,8 @@ pub struct State {
     pub clock: Clock,
     /// The server's keys.
     pub keys: Arc<Keys>,
+    /// Makes and checks access tokens.
+    pub tokens: Arc<Tokens>,
     /// The settings in force.
     pub config: Arc<Config>,
 }

@@ -2,13 +2,17 @@
 //!
 //! Every write goes through [`Store::write`], every read through [`Store::read`]. No policy lives here.
 
+pub mod accounts;
 mod connection;
+pub mod devices;
 mod error;
 pub mod events;
 pub mod held_events;
 mod key;
+pub mod ledger;
 mod migrations;
 mod schema;
+pub mod sessions;
 pub mod signers;
 mod store;
 mod writer;

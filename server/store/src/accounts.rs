@@ -1,0 +1,103 @@
+//! The people's accounts.
+
+use chrono::NaiveDateTime;
+use diesel::prelude::*;
+use whorl_care::ids::AccountId;
+
+use crate::connection::Db;
+use crate::error::StoreError;
+use crate::key::Key;
+use crate::schema::account;
+
+/// One row of `account`.
+#[derive(Clone, PartialEq, Queryable, Selectable, Insertable)]
+#[diesel(table_name = account, treat_none_as_default_value = false)]
+pub struct AccountRow {
+    /// Identifies the person's account.
+    #[diesel(deserialize_as = Key<AccountId>, serialize_as = Key<AccountId>)]
+    pub id: AccountId,
+    /// The address to sign in with, in its one spelling.
+    pub email: String,
+    /// The person's name.
+    pub name: String,
+    /// The password's hash as a PHC string.
+    pub password_hash: String,
+    /// Whether this person runs the server.
+    pub operator: bool,
+    /// When it was opened, in UTC.
+    pub created_at: NaiveDateTime,
+    /// When it was closed to its person, in UTC.
+    pub disabled_at: Option<NaiveDateTime>,
+}
+
+impl std::fmt::Debug for AccountRow {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        write!(f, "AccountRow({})", self.id)
+    }
+}
+
+/// Opens an account.
+///
+/// # Errors
+///
+/// [`StoreError::Conflict`] if the address has one.
+pub fn add(db: &mut Db, row: AccountRow) -> Result<(), StoreError> {
+    diesel::insert_into(account::table)
+        .values(row)
+        .execute(db)?;
+    Ok(())
+}
+
+/// One account.
+///
+/// # Errors
+///
+/// [`StoreError::NotFound`] if there is none.
+pub fn get(db: &mut Db, id: AccountId) -> Result<AccountRow, StoreError> {
+    Ok(account::table.find(Key(id)).first(db)?)
+}
+
+/// The account of an address, if there is one.
+///
+/// # Errors
+///
+/// [`StoreError`] if the database fails.
+pub fn by_email(db: &mut Db, email: &str) -> Result<Option<AccountRow>, StoreError> {
+    Ok(account::table
+        .filter(account::email.eq(email.to_owned()))
+        .first(db)
+        .optional()?)
+}
+
+/// Gives an account another password, unless it has changed from `from` meanwhile; whether it was changed.
+///
+/// # Errors
+///
+/// [`StoreError`] if the database fails.
+pub fn set_password(
+    db: &mut Db,
+    id: AccountId,
+    from: &str,
+    to: String,
+) -> Result<bool, StoreError> {
+    let changed = diesel::update(
+        account::table
+            .find(Key(id))
+            .filter(account::password_hash.eq(from.to_owned())),
+    )
+    .set(account::password_hash.eq(to))
+    .execute(db)?;
+    Ok(changed == 1)
+}
+
+/// Marks an account as the operator's.
+///
+/// # Errors
+///
+/// [`StoreError`] if the database fails.
+pub fn make_operator(db: &mut Db, id: AccountId) -> Result<(), StoreError> {
+    diesel::update(account::table.find(Key(id)))
+        .set(account::operator.eq(true))
+        .execute(db)?;
+    Ok(())
+}

@@ -1,0 +1,79 @@
+//! Which ledger this is, and which of its lives.
+
+use chrono::NaiveDateTime;
+use diesel::prelude::*;
+use uuid::Uuid;
+
+use crate::connection::{Db, on_each};
+use crate::error::StoreError;
+use crate::key::Key;
+use crate::schema::{ledger, ledger_epoch};
+
+/// The table has this one row.
+const THE_ROW: i32 = 1;
+
+/// A ledger at its birth.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct NewLedger {
+    /// Identifies the server's ledger for ever.
+    pub server_id: Uuid,
+    /// Its first life.
+    pub epoch: Uuid,
+    /// The server's name, as it stands in signed heads from the first on.
+    pub origin: String,
+    /// When it begins, in UTC.
+    pub began_at: NaiveDateTime,
+}
+
+/// Begins the ledger, unless it has begun: at the first start of the first replica.
+///
+/// # Errors
+///
+/// [`StoreError`] if the database fails.
+pub fn begin(db: &mut Db, new: &NewLedger) -> Result<(), StoreError> {
+    let row = (
+        ledger::id.eq(THE_ROW),
+        ledger::server_id.eq(new.server_id.to_string()),
+        ledger::epoch.eq(new.epoch.to_string()),
+        ledger::origin.eq(new.origin.clone()),
+    );
+    let begun = on_each!(db, |conn| diesel::insert_into(ledger::table)
+        .values(row)
+        .on_conflict_do_nothing()
+        .execute(conn))?;
+    if begun == 1 {
+        diesel::insert_into(ledger_epoch::table)
+            .values((
+                ledger_epoch::epoch.eq(new.epoch.to_string()),
+                ledger_epoch::began_at.eq(new.began_at),
+                ledger_epoch::reason.eq("first start"),
+            ))
+            .execute(db)?;
+    }
+    Ok(())
+}
+
+/// The name that stands in signed heads.
+///
+/// # Errors
+///
+/// [`StoreError::NotFound`] before the first start.
+pub fn origin(db: &mut Db) -> Result<String, StoreError> {
+    Ok(ledger::table
+        .find(THE_ROW)
+        .select(ledger::origin)
+        .first(db)?)
+}
+
+/// Which life of the ledger this is.
+///
+/// # Errors
+///
+/// [`StoreError::NotFound`] before the first start.
+pub fn epoch(db: &mut Db) -> Result<Uuid, StoreError> {
+    let Key(epoch) = ledger::table
+        .find(THE_ROW)
+        .select(ledger::epoch)
+        .first(db)?;
+    Ok(epoch)
+}

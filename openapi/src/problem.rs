@@ -7,8 +7,9 @@ pub use whorl_care::fault::Fault;
 /// The media type of a problem document.
 pub const MEDIA_TYPE: &str = "application/problem+json";
 
+// The code is matched as `tt`, since the derived schema can't see into a `literal`.
 macro_rules! kinds {
-    ($($(#[$doc:meta])* $name:ident, $code:literal, $title:literal;)*) => {
+    ($($(#[$doc:meta])* $name:ident, $code:tt, $title:literal;)*) => {
         /// The kinds of problems; the list is closed, so a client can decide what to do for each.
         #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize, ToSchema)]
         pub enum Kind {
@@ -108,4 +109,20 @@ pub struct Problem {
     /// Each fault with a pointer into the request.
     #[serde(default)]
     pub errors: Vec<Fault>,
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_published_schema_names_the_types() {
+        let schema = serde_json::to_value(<Kind as utoipa::PartialSchema>::schema());
+        let schema = schema.expect("a schema");
+        assert_eq!(schema["enum"][0], Kind::Malformed.code());
+        assert_eq!(
+            schema["enum"].as_array().map(Vec::len),
+            Some(Kind::ALL.len() + 1)
+        );
+    }
 }

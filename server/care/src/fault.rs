@@ -155,6 +155,10 @@ fn plain(message: &str) -> String {
                 2026-05-03T09:20:00+02:00"
             .to_owned();
     }
+    if message.starts_with("UUID parsing failed") {
+        return "this is no id; an id is a UUID like 019682f0-7c00-7000-8000-000000000018"
+            .to_owned();
+    }
     if message.starts_with("invalid length") && message.contains("expected struct") {
         return "this is a list, where an object is wanted".to_owned();
     }

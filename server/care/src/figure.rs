@@ -1,5 +1,6 @@
 //! The figures: one JSON document in, one out. `run` knows them by name; each is a file of `figure/`.
 
+pub mod dose;
 pub mod weight;
 
 use serde::de::DeserializeOwned;
@@ -10,7 +11,7 @@ use crate::fault::{Faults, read};
 use crate::rules::{Mark, Rules, Source};
 
 /// The names that [`run`] knows, in the order of the vocabulary.
-pub const NAMES: &[&str] = &["weight"];
+pub const NAMES: &[&str] = &["weight", "dose"];
 
 /// Computes the figure `name` from a JSON document; `None` if there is no such figure.
 ///
@@ -20,6 +21,7 @@ pub const NAMES: &[&str] = &["weight"];
 pub fn run(name: &str, document: &Value, rules: &Rules) -> Option<Result<Value, Faults>> {
     Some(match name {
         "weight" => answer(weight::weight, document, rules),
+        "dose" => answer(dose::dose, document, rules),
         _ => return None,
     })
 }

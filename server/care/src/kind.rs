@@ -1,12 +1,11 @@
 //! The kinds of events, the people's roles, and the grades of provenance: the one list of each.
 
 macro_rules! codes {
-    ($(#[$doc:meta])* $name:ident { $($(#[$vdoc:meta])* $variant:ident = $code:literal,)* }) => {
-        $(#[$doc])*
+    ($(#[doc = $doc:literal])* $name:ident { $($(#[doc = $meaning:literal])* $variant:ident = $code:literal,)* }) => {
+        $(#[doc = $doc])*
         #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, ::serde::Serialize, ::serde::Deserialize)]
-        #[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
         #[serde(try_from = "String")]
-        pub enum $name { $($(#[$vdoc])* #[serde(rename = $code)] $variant,)* }
+        pub enum $name { $($(#[doc = $meaning])* #[serde(rename = $code)] $variant,)* }
 
         // Read as a text, so that a fault under a map's key (a foot) is pointed to by that key.
         impl TryFrom<String> for $name {
@@ -27,6 +26,17 @@ macro_rules! codes {
             }
         }
 
+        // utoipa's derive doesn't see a code that comes out of a macro.
+        #[cfg(feature = "schema")]
+        impl utoipa::PartialSchema for $name {
+            fn schema() -> utoipa::openapi::RefOr<utoipa::openapi::Schema> {
+                let meanings = [$(($code, concat!($($meaning),*))),*];
+                $crate::kind::schema(concat!($($doc),*), &meanings)
+            }
+        }
+        #[cfg(feature = "schema")]
+        impl utoipa::ToSchema for $name {}
+
         impl std::fmt::Display for $name {
             fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
                 f.pad(self.code())
@@ -45,6 +55,27 @@ macro_rules! codes {
     };
 }
 pub(crate) use codes;
+
+/// The published schema of a list of codes, with the meaning of each.
+#[cfg(feature = "schema")]
+pub(crate) fn schema(
+    about: &str,
+    meanings: &[(&str, &str)],
+) -> utoipa::openapi::RefOr<utoipa::openapi::Schema> {
+    let lines = meanings
+        .iter()
+        .map(|(code, meaning)| format!("- `{code}`: {}", meaning.trim()));
+    let about = format!(
+        "{}\n\n{}",
+        about.trim(),
+        lines.collect::<Vec<_>>().join("\n")
+    );
+    utoipa::openapi::ObjectBuilder::new()
+        .schema_type(utoipa::openapi::schema::Type::String)
+        .description(Some(about))
+        .enum_values(Some(meanings.iter().map(|(code, _)| *code)))
+        .into()
+}
 
 /// A code that the vocabulary does not have.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]

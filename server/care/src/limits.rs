@@ -36,6 +36,8 @@ codes! {
         Months = "months",
         /// Pieces.
         Count = "in number",
+        /// Milligrams for each kilogram of horse.
+        MilligramsPerKilogram = "mg/kg",
         /// Eggs per gram.
         EggsPerGram = "eggs per gram",
     }
@@ -192,5 +194,51 @@ impl Pack for Limits {
             }
         }
         Ok(())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::rules::Rules;
+
+    const OPERATORS: &str = r#"
+[pack]
+subject = "limits"
+edition = "own"
+[[source]]
+id = "zoo"
+citation = "Our own herd of miniatures"
+[[limit]]
+id = "weight_kg"
+unit = "kg"
+low = 2
+high = 250
+source = "zoo"
+edition = "2026"
+mark = "proposal"
+"#;
+
+    #[test]
+    fn an_operator_narrows_a_bound() {
+        let rules = Rules::with(&[("zoo.toml".to_owned(), OPERATORS.to_owned())]);
+        let rules = rules.expect("an operator's pack");
+        assert!(rules.limits.allow("weight_kg", 3.0).is_ok());
+        let refused = rules.limits.allow("weight_kg", 330.0).unwrap_err();
+        assert_eq!(
+            refused,
+            "330 is impossible: between 2 and 250 kg is taken; were pounds meant (149.7 kg)?"
+        );
+        assert!(
+            rules.limits.allow("heart_girth_cm", 190.0).is_ok(),
+            "the others stay"
+        );
+    }
+
+    #[test]
+    fn bounds_that_cross_are_refused_with_their_line() {
+        let crossed = OPERATORS.replace("low = 2", "low = 300");
+        let wrong = Rules::with(&[("zoo.toml".to_owned(), crossed)]).expect_err("a wrong pack");
+        assert_eq!((wrong.file.as_str(), wrong.line), ("zoo.toml", 9));
+        assert!(wrong.reason.contains("in that order"), "{wrong}");
     }
 }

@@ -22,7 +22,7 @@ codes! {
 
 /// What one role may do by one row.
 #[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema), schema(as = PolicyCell))]
 #[serde(deny_unknown_fields, default)]
 pub struct Cell {
     /// The grades that the role may claim; none: it may not record the kind.

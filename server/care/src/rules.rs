@@ -147,6 +147,26 @@ pub trait Pack: DeserializeOwned {
     fn check(&self) -> Result<(), (String, String)> {
         Ok(())
     }
+    /// What only shows once an operator's pack lies over the built-in one: rows that name others, rows that must be there.
+    ///
+    /// # Errors
+    ///
+    /// The id of the row at fault and the reason.
+    fn check_whole(&self) -> Result<(), (String, String)> {
+        Ok(())
+    }
+}
+
+/// A row at fault, on its line.
+fn wrong_row(file: &str, text: &str, id: &str, reason: &str) -> WrongPack {
+    let line = text
+        .find(&format!("id = \"{id}\""))
+        .map_or(1, |offset| line_of(text, offset));
+    WrongPack {
+        file: file.to_owned(),
+        line,
+        reason: format!("rule `{id}`: {reason}"),
+    }
 }
 
 /// The line (from 1) on which a byte offset of `text` lies.
@@ -182,10 +202,6 @@ pub fn parse<P: Pack>(file: &str, text: &str) -> Result<P, WrongPack> {
         );
         return Err(wrong(1, reason));
     }
-    let line_of_row = |id: &str| {
-        text.find(&format!("id = \"{id}\""))
-            .map_or(1, |offset| line_of(text, offset))
-    };
     for row in pack.rows() {
         if !pack
             .sources()
@@ -193,15 +209,14 @@ pub fn parse<P: Pack>(file: &str, text: &str) -> Result<P, WrongPack> {
             .any(|source| source.id == row.source())
         {
             let reason = format!(
-                "rule `{}` names the source `{}`, which the file doesn't list",
-                row.id(),
+                "it names the source `{}`, which the file doesn't list",
                 row.source()
             );
-            return Err(wrong(line_of_row(row.id()), reason));
+            return Err(wrong_row(file, text, row.id(), &reason));
         }
     }
     pack.check()
-        .map_err(|(id, reason)| wrong(line_of_row(&id), format!("rule `{id}`: {reason}")))?;
+        .map_err(|(id, reason)| wrong_row(file, text, &id, &reason))?;
     Ok(pack)
 }
 
@@ -235,12 +250,18 @@ macro_rules! packs {
                 $(
                     let $field = {
                         let mut pack: $pack = parse(concat!(stringify!($field), " (built in)"), <$pack>::BUILT_IN)?;
+                        pack.check_whole().map_err(|(id, reason)| {
+                            wrong_row("built in", <$pack>::BUILT_IN, &id, &reason)
+                        })?;
                         list(&pack, "built in", &mut listed);
                         for (file, text) in files {
                             if subject_of(file, text)? == <$pack>::SUBJECT {
                                 let theirs: $pack = parse(file, text)?;
                                 list(&theirs, file, &mut listed);
                                 pack.overlay(theirs);
+                                pack.check().and_then(|()| pack.check_whole()).map_err(
+                                    |(id, reason)| wrong_row(file, text, &id, &reason),
+                                )?;
                             }
                         }
                         pack
@@ -313,4 +334,6 @@ packs! {
     weight: crate::figure::weight::pack::Formulas,
     /// Who may record what.
     policy: crate::policy::Policy,
+    /// Dewormers: actives, doses, ages, products.
+    dewormers: crate::figure::dose::pack::Dewormers,
 }

@@ -64,6 +64,31 @@ impl Typed for Deworming {
         );
         check.quantity("/dosed_for_kg", "weight_kg", self.dosed_for_kg);
         check.quantity("/dose_mg", "dose_mg", self.dose_mg);
+        self.check_rate(check);
         check.long("/reason", self.reason.as_deref());
+    }
+}
+
+impl Deworming {
+    /// The dose for each kilogram of the weight that it was meant for must be one that the active can have. Of a
+    /// combination `dose_mg` doesn't say whose milligrams it counts, so that isn't held against it.
+    fn check_rate(&self, check: &mut Check<'_>) {
+        let ([active], Some(dose), Some(weight)) =
+            (self.actives.as_slice(), self.dose_mg, self.dosed_for_kg)
+        else {
+            return;
+        };
+        let limits = &check.context.rules.limits;
+        if limits.allow("dose_mg", dose).is_err() || limits.allow("weight_kg", weight).is_err() {
+            return;
+        }
+        let limit = format!("{active}_mg_per_kg");
+        let rate = (dose / weight * 1000.0).round() / 1000.0;
+        let lead = format!("{dose} mg for {weight} kg is {rate} mg/kg of {active}");
+        if let Err(detail) = limits.allow(&limit, rate) {
+            check.that(false, "/dose_mg", format!("{lead}: {detail}"));
+        } else if let Some(detail) = limits.doubt(&limit, rate) {
+            check.ask("/dose_mg", format!("{lead}: {detail}"));
+        }
     }
 }

@@ -8,6 +8,8 @@ use crate::kind::Provenance;
 use crate::rules::Rules;
 
 mod mutation;
+#[cfg(feature = "schema")]
+mod published;
 mod shape;
 mod values;
 

@@ -4,6 +4,7 @@ mod choice;
 pub mod formula;
 mod judge;
 pub mod pack;
+mod suits;
 mod taken;
 
 use chrono::NaiveDate;
@@ -19,6 +20,7 @@ use crate::when::PartialDate;
 use choice::{alternatives, best, class_of, fitting};
 use formula::{Formula, InFoal, WeightClass};
 use judge::{judge_measures, judge_result, words};
+pub use suits::{Suits, suits};
 use taken::Taken;
 
 /// What the figure takes. Each measure is given in centimetres or in inches, not both.

@@ -76,6 +76,42 @@ fn every_kind_has_a_wrong_value_in_the_table() {
     }
 }
 
+/// No quantity is without bounds: a limit's name that is misspelt in the code would let everything through.
+#[test]
+fn every_number_has_a_least_and_a_most() {
+    fn numbers(value: &Value, at: &str, all: &mut Vec<String>) {
+        match value {
+            Value::Number(_) => all.push(at.to_owned()),
+            Value::Object(fields) => fields
+                .iter()
+                .for_each(|(name, field)| numbers(field, &format!("{at}/{name}"), all)),
+            _ => {}
+        }
+    }
+    let mut checked = 0;
+    for kind in Kind::ALL.iter().filter(|kind| **kind != Kind::Amendment) {
+        let mut places = Vec::new();
+        numbers(&example(*kind), "", &mut places);
+        for (at, beyond) in places.iter().flat_map(|at| {
+            [
+                (at, json!(-1e9)),
+                (at, json!(1e9)),
+                (at, json!(999_999_999)),
+            ]
+        }) {
+            let mut details = example(*kind);
+            put(&mut details, at, beyond.clone());
+            let found = faults(*kind, &details, &context());
+            assert!(
+                found.0.iter().any(|fault| fault.pointer == *at),
+                "{kind} {at} = {beyond}: {found}"
+            );
+            checked += 1;
+        }
+    }
+    assert!(checked > 120, "{checked}");
+}
+
 #[test]
 fn texts_have_an_end() {
     for (kind, at, most) in [
@@ -232,6 +268,14 @@ fn an_unusual_value_is_asked_about_and_taken() {
         doubts[0]
             .detail
             .contains("the 500 kg that girth and length make"),
+        "{doubts:?}"
+    );
+    let half = json!({"actives": ["moxidectin"], "dosed_for_kg": 500, "dose_mg": 100});
+    let doubts = ask(Kind::Deworming, &half);
+    assert!(
+        doubts[0]
+            .detail
+            .contains("0.2 mg/kg of moxidectin: 0.2 mg/kg is unusual"),
         "{doubts:?}"
     );
     assert_eq!(ask(Kind::Vitals, &json!({"temperature_c": 35.5})).len(), 1);

@@ -1,6 +1,8 @@
 //! The figures: one JSON document in, one out. `run` knows them by name; each is a file of `figure/`.
 
 pub mod dose;
+pub mod egg_count;
+pub mod reduction;
 pub mod weight;
 
 use serde::de::DeserializeOwned;
@@ -11,7 +13,7 @@ use crate::fault::{Faults, read};
 use crate::rules::{Mark, Rules, Source};
 
 /// The names that [`run`] knows, in the order of the vocabulary.
-pub const NAMES: &[&str] = &["weight", "dose"];
+pub const NAMES: &[&str] = &["weight", "dose", "egg-count", "reduction"];
 
 /// Computes the figure `name` from a JSON document; `None` if there is no such figure.
 ///
@@ -22,6 +24,8 @@ pub fn run(name: &str, document: &Value, rules: &Rules) -> Option<Result<Value, 
     Some(match name {
         "weight" => answer(weight::weight, document, rules),
         "dose" => answer(dose::dose, document, rules),
+        "egg-count" => answer(egg_count::egg_count, document, rules),
+        "reduction" => answer(reduction::reduction, document, rules),
         _ => return None,
     })
 }

@@ -17,6 +17,7 @@ pub mod kind;
 pub mod limits;
 pub mod policy;
 pub mod profile;
+pub mod quantile;
 pub mod rules;
 pub mod unit;
 pub mod when;

@@ -3,6 +3,8 @@
 //! The built-in packs are the files of `rules/`; an operator's folder may add rows or replace them by `id`. The
 //! engine does not read folders: the caller hands over the files' names and texts.
 
+pub mod egg_counts;
+
 use serde::de::DeserializeOwned;
 use serde::{Deserialize, Serialize};
 
@@ -328,6 +330,8 @@ fn list<P: Pack>(pack: &P, file: &str, listed: &mut Vec<Listed>) {
 }
 
 packs! {
+    /// Shedder bands, ways of counting, thresholds of reduction tests.
+    egg_counts: crate::rules::egg_counts::EggCounts,
     /// What is possible for a horse.
     limits: crate::limits::Limits,
     /// Formulas that estimate a weight.

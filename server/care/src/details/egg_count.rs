@@ -59,6 +59,7 @@ impl Typed for EggCount {
 
     fn check(&self, check: &mut Check<'_>) {
         check.short("/method", self.method.as_deref());
+        self.ask_about_method(check);
         check.short("/laboratory", self.laboratory.as_deref());
         check.quantity(
             "/eggs_counted",
@@ -93,5 +94,33 @@ impl Typed for EggCount {
         }
         let collected = self.collected_at.map(|at| at.date_naive());
         check.past("/collected_at", collected);
+    }
+}
+
+impl EggCount {
+    /// Laboratories have methods of their own, so an unknown one is asked about, not refused.
+    fn ask_about_method(&self, check: &mut Check<'_>) {
+        let methods = &check.context.rules.egg_counts.methods;
+        let Some(given) = &self.method else { return };
+        let Some(method) = methods.iter().find(|method| method.id == *given) else {
+            let known: Vec<_> = methods.iter().map(|method| method.id.as_str()).collect();
+            let detail = format!(
+                "{given} is not one of the methods known here: {}",
+                known.join(", ")
+            );
+            check.ask("/method", detail);
+            return;
+        };
+        let usual = &method.usual_factors;
+        if let Some(factor) = self.multiplication_factor.filter(|factor| {
+            !usual.is_empty() && usual.iter().all(|one| (one - factor).abs() > 1e-9)
+        }) {
+            let usual: Vec<_> = usual.iter().map(f64::to_string).collect();
+            let detail = format!(
+                "{factor} is unusual for {given}, where it is {}",
+                usual.join(" or ")
+            );
+            check.ask("/multiplication_factor", detail);
+        }
     }
 }

@@ -278,5 +278,19 @@ fn an_unusual_value_is_asked_about_and_taken() {
             .contains("0.2 mg/kg of moxidectin: 0.2 mg/kg is unusual"),
         "{doubts:?}"
     );
+    let own = json!({"method": "Mcmaster", "eggs_counted": 3, "multiplication_factor": 25});
+    let doubts = ask(Kind::EggCount, &own);
+    assert!(
+        doubts[0]
+            .detail
+            .contains("mcmaster, wisconsin, stoll, mini_flotac"),
+        "{doubts:?}"
+    );
+    let odd = json!({"method": "mini_flotac", "eggs_counted": 3, "multiplication_factor": 25});
+    assert!(
+        ask(Kind::EggCount, &odd)[0]
+            .detail
+            .contains("where it is 5")
+    );
     assert_eq!(ask(Kind::Vitals, &json!({"temperature_c": 35.5})).len(), 1);
 }

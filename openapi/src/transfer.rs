@@ -48,7 +48,7 @@ pub enum TransferState {
 
 /// A transfer.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
-#[schema(example = json!({"id": "0199f3a0-7c00-7000-8000-00000000000a", "horse_id": "0199f3a0-7c00-7000-8000-000000000005", "from_account": "0199f3a0-7c00-7000-8000-000000000001", "to_account": "0199f3a0-7c00-7000-8000-00000000000b", "state": "offered", "offered_at": "2027-03-01T08:00:00Z", "expires_at": "2027-03-15T08:00:00Z", "decided_at": null, "at_seq": null}))]
+#[schema(example = json!({"id": "0199f3a0-7c00-7000-8000-00000000000a", "horse_id": "0199f3a0-7c00-7000-8000-000000000005", "from_account": "0199f3a0-7c00-7000-8000-000000000001", "to_email": "buyer@heronsgate.example", "state": "offered", "offered_at": "2027-03-01T08:00:00Z", "expires_at": "2027-03-15T08:00:00Z", "decided_at": null, "at_seq": null}))]
 pub struct Transfer {
     /// Its id.
     pub id: TransferId,
@@ -56,8 +56,8 @@ pub struct Transfer {
     pub horse_id: HorseId,
     /// The seller.
     pub from_account: AccountId,
-    /// The buyer.
-    pub to_account: AccountId,
+    /// The buyer's address. Whether there is an account with it is not told.
+    pub to_email: String,
     /// How far it has come.
     pub state: TransferState,
     /// When it was offered.

@@ -186,7 +186,7 @@ CREATE TABLE transfer (
     id TEXT NOT NULL PRIMARY KEY,
     horse_id TEXT NOT NULL REFERENCES horse (id),
     from_account TEXT NOT NULL REFERENCES account (id),
-    to_account TEXT NOT NULL REFERENCES account (id),
+    to_email TEXT NOT NULL,
     state TEXT NOT NULL,
     offered_at TIMESTAMP NOT NULL,
     expires_at TIMESTAMP NOT NULL,
@@ -194,6 +194,7 @@ CREATE TABLE transfer (
     at_seq BIGINT
 );
 CREATE INDEX transfer_by_horse ON transfer (horse_id);
+CREATE INDEX transfer_by_buyer ON transfer (to_email);
 
 CREATE TABLE attachment (
     horse_id TEXT NOT NULL REFERENCES horse (id),

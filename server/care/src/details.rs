@@ -93,10 +93,9 @@ macro_rules! details {
 
             fn read(kind: Kind, details: &Value) -> Result<Self, Faults> {
                 let read = match kind { $(Kind::$kind => read(details).map(Self::$kind)?,)* };
-                match stray_list(details) {
-                    Some(pointer) => Err(Faults::one(pointer, "this is a list, where an object is wanted")),
-                    None => Ok(read),
-                }
+                let mut faults = Faults::default();
+                refuse_stray_lists(details, "", &mut faults);
+                faults.or(read)
             }
 
             fn check_values(&self, check: &mut Check<'_>) {
@@ -226,20 +225,21 @@ const LISTS: &[&str] = &[
     "actives", "findings", "risks", "roles", "signs", "targets", "work",
 ];
 
-/// Where a list stands for an object, if one does.
-fn stray_list(value: &Value) -> Option<String> {
+fn refuse_stray_lists(value: &Value, at: &str, faults: &mut Faults) {
     match value {
-        Value::Array(_) => Some(String::new()),
-        Value::Object(fields) => fields.iter().find_map(|(name, field)| {
-            let inside = match field.as_array().filter(|_| LISTS.contains(&name.as_str())) {
-                Some(items) => items.iter().enumerate().find_map(|(index, item)| {
-                    stray_list(item).map(|inside| format!("/{index}{inside}"))
-                }),
-                None => stray_list(field),
-            };
-            inside.map(|inside| format!("{}{inside}", step(name)))
-        }),
-        _ => None,
+        Value::Array(_) => faults.add(at, "this is a list, where an object is wanted"),
+        Value::Object(fields) => {
+            for (name, field) in fields {
+                let pointer = format!("{at}{}", step(name));
+                match field.as_array().filter(|_| LISTS.contains(&name.as_str())) {
+                    Some(items) => items.iter().enumerate().for_each(|(index, item)| {
+                        refuse_stray_lists(item, &format!("{pointer}/{index}"), faults);
+                    }),
+                    None => refuse_stray_lists(field, &pointer, faults),
+                }
+            }
+        }
+        _ => {}
     }
 }
 

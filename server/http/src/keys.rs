@@ -74,7 +74,11 @@ impl Keys {
             );
             for name in ["heads", "tokens", "refresh"] {
                 let key = random::<32>()?;
-                text.push_str(&format!("{name} = \"{}\"\n", URL_SAFE_NO_PAD.encode(key)));
+                let key = URL_SAFE_NO_PAD.encode(key);
+                text = format!(
+                    "{text}{name} = \"{key}\"
+"
+                );
             }
             let mut options = std::fs::OpenOptions::new();
             options.write(true).create_new(true);

@@ -1,10 +1,14 @@
 //! The server of Whorl: request → access → ledger → store, and what people see.
 
+mod access;
 pub mod app;
 pub mod caller;
 pub mod clock;
 pub mod config;
+mod history;
 pub mod keys;
+mod ledger;
+mod log_view;
 pub mod problem;
 mod routes;
 mod session;

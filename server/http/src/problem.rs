@@ -180,6 +180,7 @@ impl From<BlockingError> for Problem {
 }
 
 /// A JSON body that can't be taken: not JSON, too large, a field that is missing, unknown or of the wrong type.
+#[expect(clippy::needless_pass_by_value, reason = "actix hands it over")]
 pub(crate) fn of_json(error: JsonPayloadError, _: &HttpRequest) -> actix_web::Error {
     match &error {
         JsonPayloadError::OverflowKnownLength { .. } | JsonPayloadError::Overflow { .. } => {
@@ -203,6 +204,7 @@ pub(crate) fn of_path(_: PathError, _: &HttpRequest) -> actix_web::Error {
 }
 
 /// A query that can't be read.
+#[expect(clippy::needless_pass_by_value, reason = "actix hands it over")]
 pub(crate) fn of_query(error: QueryPayloadError, _: &HttpRequest) -> actix_web::Error {
     Problem::new(Kind::Malformed, error.to_string()).into()
 }

@@ -1,10 +1,53 @@
 //! The routes: one file a resource, all listed here.
 
+mod attachments;
+mod barns;
+mod events;
+mod grants;
 mod health;
+mod held;
+mod history;
+mod horses;
+mod invitations;
+mod licences;
+mod log;
+mod policy;
+mod sync;
 
 use utoipa_actix_web::service_config::ServiceConfig;
 
 /// Every operation of the server.
 pub(crate) fn all(config: &mut ServiceConfig) {
-    config.service(health::live).service(health::ready);
+    config
+        .service(health::live)
+        .service(health::ready)
+        .service(barns::open_barn)
+        .service(barns::list_barns)
+        .service(barns::get_barn)
+        .service(barns::put_barn)
+        .service(horses::add_horse)
+        .service(horses::list_horses)
+        .service(horses::get_horse)
+        .service(horses::move_horse)
+        .service(attachments::add_attachment)
+        .service(attachments::get_attachment)
+        .service(invitations::invite)
+        .service(invitations::list_invitations)
+        .service(invitations::accept_invitation)
+        .service(invitations::withdraw_invitation)
+        .service(grants::list_grants)
+        .service(grants::revoke_grant)
+        .service(licences::enter_licence)
+        .service(licences::list_licences)
+        .service(licences::withdraw_licence)
+        .service(licences::see_licence)
+        .service(policy::get_policy)
+        .service(policy::list_rules)
+        .service(events::push_events)
+        .service(sync::get_heads)
+        .service(sync::pull_events)
+        .service(held::list_held)
+        .service(held::decide_held)
+        .service(log::get_log)
+        .service(history::get_history);
 }

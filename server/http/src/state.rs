@@ -3,6 +3,7 @@
 use std::sync::Arc;
 
 use actix_web::web;
+use uuid::Uuid;
 use whorl_care::rules::Rules;
 use whorl_store::{Db, Store, StoreError};
 
@@ -47,6 +48,22 @@ impl State {
         web::block(move || store.read(work))
             .await?
             .map_err(Into::into)
+    }
+
+    /// A new id (UUIDv7) by the server's clock.
+    ///
+    /// # Errors
+    ///
+    /// A failure of ours if the machine gives no randomness.
+    pub fn new_id<T: From<Uuid>>(&self) -> Result<T, Problem> {
+        let mut random = [0; 10];
+        getrandom::fill(&mut random).map_err(Problem::internal)?;
+        let milliseconds = u64::try_from(self.clock.now().timestamp_millis()).unwrap_or(0);
+        Ok(
+            uuid::Builder::from_unix_timestamp_millis(milliseconds, &random)
+                .into_uuid()
+                .into(),
+        )
     }
 
     /// Writes to the store, off the async threads; the answer comes after the commit is durable.

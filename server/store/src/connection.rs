@@ -1,5 +1,10 @@
 //! An open database, of either kind.
 
+#![expect(
+    clippy::disallowed_methods,
+    reason = "the one place that opens connections; the derive writes one more that nothing calls"
+)]
+
 use diesel::RunQueryDsl;
 use diesel::connection::{
     AnsiTransactionManager, Connection, SimpleConnection, TransactionManager,

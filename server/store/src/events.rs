@@ -191,3 +191,22 @@ pub fn upon(db: &mut Db, targets: &[EventId], until_seq: i64) -> Result<Vec<Even
         .order(event::seq)
         .load(db)?)
 }
+
+/// The events of these kinds of several horses, horse by horse in order.
+///
+/// # Errors
+///
+/// [`StoreError`] if the database fails.
+pub fn of_kinds(
+    db: &mut Db,
+    horses: &[HorseId],
+    kinds: &[Kind],
+) -> Result<Vec<EventRow>, StoreError> {
+    let horses: Vec<String> = horses.iter().map(ToString::to_string).collect();
+    let kinds: Vec<&str> = kinds.iter().map(|kind| kind.code()).collect();
+    Ok(event::table
+        .filter(event::horse_id.eq_any(horses))
+        .filter(event::kind.eq_any(kinds))
+        .order((event::horse_id, event::seq))
+        .load(db)?)
+}

@@ -3,18 +3,25 @@
 //! Every write goes through [`Store::write`], every read through [`Store::read`]. No policy lives here.
 
 pub mod accounts;
+pub mod attachments;
+pub mod barns;
 mod connection;
 pub mod devices;
 mod error;
 pub mod events;
+pub mod grants;
 pub mod held_events;
+pub mod horses;
+pub mod invitations;
 mod key;
 pub mod ledger;
+pub mod licences;
 mod migrations;
 mod schema;
 pub mod sessions;
 pub mod signers;
 mod store;
+pub mod transfers;
 mod writer;
 
 pub use connection::Db;

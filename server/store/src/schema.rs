@@ -193,7 +193,7 @@ diesel::table! {
         id -> Text,
         horse_id -> Text,
         from_account -> Text,
-        to_account -> Text,
+        to_email -> Text,
         state -> Text,
         offered_at -> Timestamp,
         expires_at -> Timestamp,

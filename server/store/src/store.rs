@@ -98,24 +98,22 @@ impl Store {
         T: Send + 'static,
         E: From<StoreError> + Send + 'static,
     {
-        match &self.writer {
-            Some(writer) => writer.run(work),
-            None => {
-                let mut db = self
-                    .pool
-                    .get()
-                    .map_err(|error| StoreError::Connection(error.to_string()))?;
-                db.begin_write().map_err(StoreError::from)?;
-                match work(&mut db) {
-                    Ok(done) => {
-                        db.commit().map_err(StoreError::from)?;
-                        Ok(done)
-                    }
-                    Err(why) => {
-                        db.rollback().map_err(StoreError::from)?;
-                        Err(why)
-                    }
-                }
+        if let Some(writer) = &self.writer {
+            return writer.run(work);
+        }
+        let mut db = self
+            .pool
+            .get()
+            .map_err(|error| StoreError::Connection(error.to_string()))?;
+        db.begin_write().map_err(StoreError::from)?;
+        match work(&mut db) {
+            Ok(done) => {
+                db.commit().map_err(StoreError::from)?;
+                Ok(done)
+            }
+            Err(why) => {
+                db.rollback().map_err(StoreError::from)?;
+                Err(why)
             }
         }
     }

@@ -82,10 +82,10 @@ impl Drop for Writer {
         if let Ok(jobs) = self.jobs.get_mut() {
             jobs.take();
         }
-        if let Ok(thread) = self.thread.get_mut() {
-            if let Some(thread) = thread.take() {
-                drop(thread.join());
-            }
+        if let Ok(thread) = self.thread.get_mut()
+            && let Some(thread) = thread.take()
+        {
+            drop(thread.join());
         }
     }
 }

@@ -1,0 +1,464 @@
+//! The ledger: the one way into a horse's log.
+//!
+//! An event is read and its hash checked outside the lock; access, policy and duplicates are decided under the lock of
+//! its horse, in the same transaction that gives it the next place. So a revocation has an exact place in the log,
+//! places have no gap, and the order of commits is the order of places.
+
+mod arrival;
+mod judge;
+
+use std::collections::{BTreeMap, BTreeSet, HashMap};
+
+use chrono::{DateTime, Utc};
+use whorl_care::horse::CareEvent;
+use whorl_care::ids::{AccountId, DeviceId, EventId, HorseId};
+use whorl_care::kind::Kind as EventKind;
+use whorl_care::profile;
+use whorl_care::rules::Rules;
+use whorl_contract::event::{Envelope, open_envelope};
+use whorl_contract::key::{Hash, PublicKey};
+use whorl_contract::sync::Outcome;
+use whorl_contract::{chain, event};
+use whorl_store::events::{self, EventRow};
+use whorl_store::held_events::{self, HeldEventRow};
+use whorl_store::horses::{self, HorseRow};
+use whorl_store::licences;
+use whorl_store::signers::{self, SignerRow};
+use whorl_store::{Db, StoreError};
+
+use crate::access::{self, Access};
+use crate::problem::{Kind, Problem};
+use crate::state::State;
+pub(crate) use arrival::Arrival;
+use judge::{Case, Verdict, about, judge};
+
+/// What the ledger goes by.
+#[derive(Clone, Debug)]
+pub(crate) struct Terms {
+    /// The rules in force.
+    pub(crate) rules: std::sync::Arc<Rules>,
+    /// The jurisdiction whose policy rows apply.
+    pub(crate) jurisdiction: Option<String>,
+    /// The server's clock when the request came.
+    pub(crate) now: DateTime<Utc>,
+}
+
+impl Terms {
+    /// The terms in force now.
+    pub(crate) fn of(state: &State) -> Self {
+        Self {
+            rules: state.rules.clone(),
+            jurisdiction: state.config.jurisdiction.clone(),
+            now: state.clock.now(),
+        }
+    }
+}
+
+/// What became of a batch.
+#[derive(Debug)]
+pub(crate) struct Appended {
+    /// An outcome for each event, in order.
+    pub(crate) outcomes: Vec<Outcome>,
+    /// The horses that the batch names and the pusher may see, as they stand now.
+    pub(crate) horses: Vec<HorseRow>,
+}
+
+/// Takes a batch: locks its horses in order, decides on each event, appends what may enter. To be run in one
+/// write of the store.
+///
+/// # Errors
+///
+/// [`StoreError`] if the database fails; nothing of the batch stays then.
+pub(crate) fn append(
+    db: &mut Db,
+    terms: &Terms,
+    pusher: AccountId,
+    batch: Vec<Result<Arrival, Problem>>,
+) -> Result<Appended, StoreError> {
+    let mut desk = Desk::open(db, terms, pusher, batch.iter().flatten())?;
+    let mut outcomes = Vec::with_capacity(batch.len());
+    for arrival in batch {
+        let outcome = match arrival {
+            Ok(arrival) => desk.take(db, &arrival)?,
+            Err(problem) => refused(&problem),
+        };
+        outcomes.push(outcome);
+    }
+    desk.close(db, outcomes)
+}
+
+/// Enters an event that an owner accepts after it was held: everything but the grant is judged anew.
+///
+/// # Errors
+///
+/// [`StoreError`] if the database fails.
+pub(crate) fn enter_held(
+    db: &mut Db,
+    terms: &Terms,
+    owner: AccountId,
+    arrival: &Arrival,
+) -> Result<Outcome, StoreError> {
+    let mut desk = Desk::open(db, terms, owner, [arrival])?;
+    desk.held.clear();
+    desk.accepting_held = true;
+    let outcome = desk.take(db, arrival)?;
+    Ok(desk.close(db, vec![outcome])?.outcomes.remove(0))
+}
+
+/// What the author of a held event hears once the owner has said no.
+pub(crate) fn not_accepted() -> Outcome {
+    refused(&Problem::new(
+        Kind::NoGrant,
+        "the owner did not accept this record",
+    ))
+}
+
+fn refused(problem: &Problem) -> Outcome {
+    Outcome::Refused {
+        problem: Box::new(problem.document()),
+    }
+}
+
+/// A horse's log, as far as a batch needs it.
+struct Book {
+    horse: HorseRow,
+    head: Hash,
+    visible: bool,
+    shaping: Vec<CareEvent>,
+    new: Vec<EventRow>,
+}
+
+/// Everything that deciding on a batch needs, read under the locks.
+struct Desk<'a> {
+    terms: &'a Terms,
+    pusher: AccountId,
+    books: BTreeMap<HorseId, Book>,
+    /// What is in the log by id: place, and what a repeated push is compared with.
+    logged: HashMap<EventId, (i64, EventRow)>,
+    held: HashMap<EventId, HeldEventRow>,
+    signers: HashMap<DeviceId, SignerRow>,
+    access: HashMap<(AccountId, HorseId), Access>,
+    accepting_held: bool,
+}
+
+impl<'a> Desk<'a> {
+    fn open<'b>(
+        db: &mut Db,
+        terms: &'a Terms,
+        pusher: AccountId,
+        arrivals: impl IntoIterator<Item = &'b Arrival>,
+    ) -> Result<Self, StoreError> {
+        let arrivals: Vec<&Arrival> = arrivals.into_iter().collect();
+        let envelopes = || arrivals.iter().map(|arrival| &arrival.opened.envelope);
+        // In sorted order, so that two batches never wait for each other.
+        let wanted: BTreeSet<HorseId> = envelopes().map(|envelope| envelope.horse_id).collect();
+        let wanted: Vec<HorseId> = wanted.into_iter().collect();
+        let mut books = BTreeMap::new();
+        let mut accesses = HashMap::new();
+        for horse in horses::lock(db, &wanted)? {
+            let access = access::of_horse_for_write(db, pusher, &horse, terms.now)?;
+            let book = Book {
+                head: Hash::try_from(horse.head.as_slice())
+                    .map_err(|why| StoreError::Unreadable(why.to_string()))?,
+                visible: access.is_anything(),
+                shaping: care_events(&events::that_shape(db, horse.id)?),
+                new: Vec::new(),
+                horse,
+            };
+            accesses.insert((pusher, book.horse.id), access);
+            books.insert(book.horse.id, book);
+        }
+        let ids: Vec<EventId> = envelopes()
+            .flat_map(|envelope| [Some(envelope.id), envelope.target_id])
+            .flatten()
+            .collect();
+        let devices: BTreeSet<DeviceId> = envelopes().map(|envelope| envelope.device_id).collect();
+        let devices: Vec<DeviceId> = devices.into_iter().collect();
+        Ok(Self {
+            terms,
+            pusher,
+            books,
+            logged: events::by_ids(db, &ids)?
+                .into_iter()
+                .map(|row| (row.id, (row.seq, row)))
+                .collect(),
+            held: held_events::by_ids(db, &ids)?
+                .into_iter()
+                .map(|row| (row.id, row))
+                .collect(),
+            signers: signers::by_ids(db, &devices)?
+                .into_iter()
+                .map(|row| (row.device_id, row))
+                .collect(),
+            access: accesses,
+            accepting_held: false,
+        })
+    }
+
+    /// Decides on one event and gives it its place, if it may enter.
+    fn take(&mut self, db: &mut Db, arrival: &Arrival) -> Result<Outcome, StoreError> {
+        match self.decide(db, arrival)? {
+            Err(problem) => Ok(refused(&problem)),
+            Ok(Decision::Known(seq)) => Ok(Outcome::Known { seq }),
+            Ok(Decision::HeldBefore) => Ok(Outcome::Held),
+            Ok(Decision::NotAccepted) => Ok(not_accepted()),
+            Ok(Decision::New(Verdict::Hold(reason))) if !self.accepting_held => {
+                let row = held_row(arrival, reason, self.terms.now);
+                held_events::add(db, row.clone())?;
+                self.held.insert(row.id, row);
+                Ok(Outcome::Held)
+            }
+            Ok(Decision::New(_)) => Ok(self.enter(arrival)),
+        }
+    }
+
+    fn decide(
+        &mut self,
+        db: &mut Db,
+        arrival: &Arrival,
+    ) -> Result<Result<Decision, Problem>, StoreError> {
+        let envelope = &arrival.opened.envelope;
+        let no_horse = || {
+            Problem::new(
+                Kind::NoGrant,
+                "no grant lets this person record on this horse",
+            )
+        };
+        let Some(book) = self.books.get(&envelope.horse_id) else {
+            return Ok(Err(no_horse()));
+        };
+        if let Some((seq, row)) = self.logged.get(&envelope.id) {
+            if !book.visible && self.pusher != row.author_id {
+                return Ok(Err(no_horse()));
+            }
+            let same = row.signature == arrival.raw.signature.0 && is_same(&row.envelope, arrival);
+            return Ok(if same {
+                Ok(Decision::Known(*seq))
+            } else {
+                Err(Problem::bare(Kind::SameIdOtherBody))
+            });
+        }
+        if let Some(row) = self.held.get(&envelope.id) {
+            let same = row.signature == arrival.raw.signature.0 && is_same(&row.envelope, arrival);
+            return Ok(match (same, row.accepted) {
+                (true, Some(false)) => Ok(Decision::NotAccepted),
+                (true, _) => Ok(Decision::HeldBefore),
+                (false, _) => Err(Problem::bare(Kind::SameIdOtherBody)),
+            });
+        }
+        if envelope.author_id != self.pusher && !book.visible {
+            return Ok(Err(no_horse()));
+        }
+        if let Err(problem) = self.check_signature(arrival) {
+            return Ok(Err(problem));
+        }
+        self.judge(db, arrival)
+    }
+
+    fn check_signature(&self, arrival: &Arrival) -> Result<(), Problem> {
+        let envelope = &arrival.opened.envelope;
+        let Some(signer) = self.signers.get(&envelope.device_id) else {
+            return Err(Problem::new(
+                Kind::DeviceRefused,
+                "the server doesn't know the device that signed this",
+            ));
+        };
+        if signer.account_id != envelope.author_id {
+            return Err(Problem::new(
+                Kind::DeviceRefused,
+                "the device belongs to somebody other than the author",
+            ));
+        }
+        if signer.revoked_at.is_some() {
+            return Err(Problem::new(Kind::DeviceRefused, "the device was revoked"));
+        }
+        let key = PublicKey::try_from(signer.public_key.as_slice()).map_err(Problem::internal)?;
+        arrival
+            .opened
+            .signed_by(&key, &arrival.raw.signature)
+            .map_err(|error| Problem::new(Kind::NotGenuine, error.to_string()))
+    }
+
+    fn judge(
+        &mut self,
+        db: &mut Db,
+        arrival: &Arrival,
+    ) -> Result<Result<Decision, Problem>, StoreError> {
+        let envelope = &arrival.opened.envelope;
+        let (author, horse) = (envelope.author_id, envelope.horse_id);
+        if !self.access.contains_key(&(author, horse)) {
+            let row = self.books[&horse].horse.clone();
+            let access = access::of_horse_for_write(db, author, &row, self.terms.now)?;
+            self.access.insert((author, horse), access);
+        }
+        let access = &self.access[&(author, horse)];
+        let book = &self.books[&horse];
+        let target = match envelope.target_id.and_then(|id| self.logged.get(&id)) {
+            Some((_, row)) if row.horse_id == horse => Some(read_envelope(row)?),
+            _ => None,
+        };
+        let kind = about(envelope, target.as_ref());
+        let covered_then = self.accepting_held
+            || (!access.may_record(envelope.role, kind)
+                && access::covered_at(
+                    db,
+                    author,
+                    &book.horse,
+                    envelope.role,
+                    kind,
+                    envelope.recorded_at.to_utc(),
+                )?);
+        let licensed = licences::covers(
+            db,
+            author,
+            envelope.role,
+            envelope.performed_at.date_naive(),
+        )?;
+        let case = Case {
+            rules: &self.terms.rules,
+            jurisdiction: self.terms.jurisdiction.as_deref(),
+            now: self.terms.now,
+            arrival,
+            access,
+            covered_then,
+            licensed,
+            foaled_on: profile::profile(&book.shaping).foaled_on,
+            shaping: &book.shaping,
+            target: target.as_ref(),
+        };
+        Ok(judge(&case).map(Decision::New))
+    }
+
+    /// Gives an event the next place of its horse.
+    fn enter(&mut self, arrival: &Arrival) -> Outcome {
+        let envelope = &arrival.opened.envelope;
+        let Some(book) = self.books.get_mut(&envelope.horse_id) else {
+            return refused(&Problem::internal(
+                "an event without a horse was let through",
+            ));
+        };
+        let seq = book.horse.head_seq + 1;
+        book.head = chain::next(&book.head, &arrival.opened.leaf);
+        book.horse.head_seq = seq;
+        book.horse.head = book.head.0.to_vec();
+        let row = event_row(arrival, seq, &book.head, self.terms.now);
+        if row.shapes {
+            book.shaping.extend(care_event(&row));
+        }
+        self.logged.insert(row.id, (seq, row.clone()));
+        book.new.push(row);
+        Outcome::Accepted { seq }
+    }
+
+    /// Writes what entered.
+    fn close(self, db: &mut Db, outcomes: Vec<Outcome>) -> Result<Appended, StoreError> {
+        let mut horses = Vec::new();
+        for (_, book) in self.books {
+            if !book.new.is_empty() {
+                horses::set_head(db, book.horse.id, book.horse.head_seq, &book.horse.head)?;
+                events::append(db, book.new)?;
+            }
+            if book.visible {
+                horses.push(book.horse);
+            }
+        }
+        Ok(Appended { outcomes, horses })
+    }
+}
+
+/// What an event turns out to be.
+enum Decision {
+    Known(i64),
+    HeldBefore,
+    NotAccepted,
+    New(Verdict),
+}
+
+/// Whether the envelope that is stored says the same as the one that came, whatever its spelling.
+fn is_same(stored: &str, arrival: &Arrival) -> bool {
+    stored == arrival.raw.envelope.get()
+        || open_envelope(stored).is_ok_and(|(_, bytes)| bytes == arrival.opened.canonical_envelope)
+}
+
+/// Reads a stored envelope.
+///
+/// # Errors
+///
+/// [`StoreError::Unreadable`] if it is damaged.
+pub(crate) fn read_envelope(row: &EventRow) -> Result<Envelope, StoreError> {
+    let unreadable = |why: &dyn std::fmt::Display| {
+        StoreError::Unreadable(format!(
+            "event {} of horse {}: {why}",
+            row.seq, row.horse_id
+        ))
+    };
+    serde_json::from_str(&row.envelope).map_err(|error| unreadable(&error))
+}
+
+/// An event as the care engine reads it; `None` for one whose content was erased or is damaged.
+pub(crate) fn care_event(row: &EventRow) -> Option<CareEvent> {
+    let envelope: Envelope = serde_json::from_str(&row.envelope).ok()?;
+    let content: event::Content = serde_json::from_str(row.content.as_deref()?).ok()?;
+    Some(CareEvent {
+        kind: envelope.kind,
+        details: content.details,
+        performed_at: Some(envelope.performed_at),
+        performed_on: None,
+        id: Some(envelope.id),
+        target_id: envelope.target_id,
+        role: Some(envelope.role),
+        provenance: envelope.provenance,
+        countersigned_by: None,
+    })
+}
+
+/// Events as the care engine reads them.
+pub(crate) fn care_events(rows: &[EventRow]) -> Vec<CareEvent> {
+    rows.iter().filter_map(care_event).collect()
+}
+
+fn event_row(arrival: &Arrival, seq: i64, head: &Hash, now: DateTime<Utc>) -> EventRow {
+    let envelope = &arrival.opened.envelope;
+    EventRow {
+        horse_id: envelope.horse_id,
+        seq,
+        id: envelope.id,
+        kind: envelope.kind,
+        performed_at: envelope.performed_at.naive_utc(),
+        author_id: envelope.author_id,
+        device_id: envelope.device_id,
+        target_id: envelope.target_id.map(|id| id.to_string()),
+        received_at: now.naive_utc(),
+        envelope: arrival.raw.envelope.get().to_owned(),
+        content: Some(arrival.raw.content.get().to_owned()),
+        salt: Some(arrival.raw.salt.0.to_vec()),
+        signature: arrival.raw.signature.0.to_vec(),
+        head: head.0.to_vec(),
+        shapes: matches!(
+            envelope.kind,
+            EventKind::Identity
+                | EventKind::CarePlan
+                | EventKind::Amendment
+                | EventKind::Retraction
+                | EventKind::Countersign
+        ),
+    }
+}
+
+fn held_row(arrival: &Arrival, reason: String, now: DateTime<Utc>) -> HeldEventRow {
+    let envelope = &arrival.opened.envelope;
+    HeldEventRow {
+        id: envelope.id,
+        horse_id: envelope.horse_id,
+        author_id: envelope.author_id,
+        reason,
+        received_at: now.naive_utc(),
+        envelope: arrival.raw.envelope.get().to_owned(),
+        content: arrival.raw.content.get().to_owned(),
+        salt: arrival.raw.salt.0.to_vec(),
+        signature: arrival.raw.signature.0.to_vec(),
+        accepted: None,
+        decided_by: None,
+        decided_at: None,
+    }
+}

@@ -1,0 +1,152 @@
+//! An event as it arrives: its shape, its hash and its limits, before anything is asked of the store.
+
+use serde_json::value::RawValue;
+use whorl_care::details::Details;
+use whorl_care::fault::{Faults, read};
+use whorl_care::kind::Kind as EventKind;
+use whorl_contract::event::{Content, NotGenuine, Opened, SignedEvent, VOCABULARY};
+
+use crate::problem::{Kind, Problem};
+
+/// The longest note, in characters.
+const LONGEST_NOTE: usize = 4000;
+/// The longest name, licence or caption, in characters.
+const LONGEST_LINE: usize = 500;
+/// The most attachments that one event may name.
+const MOST_ATTACHMENTS: usize = 20;
+
+/// An event whose shape and content hash are right. Its signature is checked once its device's key is known.
+#[derive(Clone, Debug)]
+pub(crate) struct Arrival {
+    /// The texts as they came.
+    pub(crate) raw: SignedEvent,
+    /// The same, read.
+    pub(crate) opened: Opened,
+    /// The details, typed by the event's kind.
+    pub(crate) details: Details,
+}
+
+impl Arrival {
+    /// Reads one event of a push.
+    ///
+    /// # Errors
+    ///
+    /// The problem of this event alone; pointers are relative to it.
+    pub(crate) fn read(text: &RawValue) -> Result<Self, Problem> {
+        let raw: SignedEvent = serde_json::from_str(text.get()).map_err(|error| {
+            if error.is_data() {
+                Problem::invalid("", error.to_string())
+            } else {
+                Problem::new(Kind::Malformed, error.to_string())
+            }
+        })?;
+        Self::of(raw)
+    }
+
+    /// Reads an event that was taken apart already.
+    ///
+    /// # Errors
+    ///
+    /// As [`Arrival::read`].
+    pub(crate) fn of(raw: SignedEvent) -> Result<Self, Problem> {
+        let opened = raw.open().map_err(|error| match error {
+            NotGenuine::Unreadable { part, why } => Problem::invalid(format!("/{part}"), why),
+            other => Problem::new(Kind::NotGenuine, other.to_string()),
+        })?;
+        let envelope = &opened.envelope;
+        let mut faults = Faults::default();
+        for field in envelope.other.keys() {
+            faults.add(format!("/envelope/{field}"), "this field is unknown");
+        }
+        if envelope.vocabulary != VOCABULARY {
+            faults.add(
+                "/envelope/vocabulary",
+                format!("this server takes vocabulary {VOCABULARY}"),
+            );
+        }
+        if envelope.id.0.get_version_num() != 7 {
+            faults.add("/envelope/id", "an event's id is a UUIDv7");
+        }
+        let about_another = matches!(
+            envelope.kind,
+            EventKind::Amendment | EventKind::Retraction | EventKind::Countersign
+        );
+        match (about_another, envelope.target_id) {
+            (true, None) => faults.add("/envelope/target_id", "say which event this is about"),
+            (false, Some(_)) => faults.add(
+                "/envelope/target_id",
+                format!("{} is about no other event", envelope.kind),
+            ),
+            _ => {}
+        }
+        let content: Content = read(&opened.content).map_err(|faults| faults.under("/content"))?;
+        check_lengths(&content, &mut faults);
+        match Details::parse(envelope.kind, &content.details) {
+            Ok(details) => faults
+                .or(Self {
+                    raw,
+                    opened,
+                    details,
+                })
+                .map_err(Into::into),
+            Err(wrong) => {
+                faults.0.extend(wrong.under("/content/details").0);
+                Err(faults.into())
+            }
+        }
+    }
+}
+
+fn check_lengths(content: &Content, faults: &mut Faults) {
+    let mut longest = |pointer: String, text: &str, most: usize| {
+        if text.chars().count() > most {
+            faults.add(pointer, format!("longer than {most} characters"));
+        }
+    };
+    if let Some(note) = &content.note {
+        longest("/content/note".into(), note, LONGEST_NOTE);
+    }
+    if let Some(by) = &content.performed_by {
+        longest("/content/performed_by/name".into(), &by.name, LONGEST_LINE);
+        longest(
+            "/content/performed_by/licence".into(),
+            by.licence.as_deref().unwrap_or(""),
+            LONGEST_LINE,
+        );
+    }
+    for (n, attachment) in content.attachments.iter().enumerate() {
+        longest(
+            format!("/content/attachments/{n}/caption"),
+            attachment.caption.as_deref().unwrap_or(""),
+            LONGEST_LINE,
+        );
+    }
+    for (n, attachment) in content.attachments.iter().enumerate() {
+        let hex = attachment
+            .sha256
+            .bytes()
+            .all(|byte| byte.is_ascii_digit() || (b'a'..=b'f').contains(&byte));
+        if attachment.sha256.len() != 64 || !hex {
+            faults.add(
+                format!("/content/attachments/{n}/sha256"),
+                "expected 64 lower-case hexadecimal digits",
+            );
+        }
+    }
+    if content.attachments.len() > MOST_ATTACHMENTS {
+        faults.add(
+            "/content/attachments",
+            format!("more than {MOST_ATTACHMENTS} attachments"),
+        );
+    }
+    if content
+        .performed_by
+        .as_ref()
+        .is_some_and(|by| by.name.trim().is_empty())
+    {
+        faults.add(
+            "/content/performed_by/name",
+            "say who did the work, or leave performed_by out",
+        );
+    }
+}

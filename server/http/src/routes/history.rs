@@ -1,0 +1,168 @@
+//! The history of one horse, for people.
+
+use actix_web::http::header::{CONTENT_DISPOSITION, ETAG};
+use actix_web::web::{Data, Path};
+use actix_web::{HttpRequest, HttpResponse, get};
+use chrono::{DateTime, NaiveDate, NaiveDateTime, NaiveTime, TimeDelta, Utc};
+use serde::Deserialize;
+use utoipa::IntoParams;
+use whorl_care::ids::HorseId;
+use whorl_care::kind::Kind;
+use whorl_contract::history::History;
+use whorl_contract::key::Hash;
+use whorl_contract::problem::Problem as ProblemDocument;
+use whorl_store::{StoreError, horses};
+
+use crate::access;
+use crate::caller::Caller;
+use crate::history::{self, Cursor, Wanted};
+use crate::problem::{Kind as ProblemKind, Problem};
+use crate::routes::sync::answer_with_etag;
+use crate::state::State;
+
+/// The most entries on a page.
+const LONGEST_PAGE: usize = 500;
+
+/// Which part of a history.
+#[derive(Debug, Deserialize, IntoParams)]
+#[serde(deny_unknown_fields)]
+#[into_params(parameter_in = Query)]
+pub(crate) struct Filter {
+    /// Only these kinds, separated by commas.
+    #[param(example = "vaccination,deworming")]
+    kind: Option<String>,
+    /// Only what happened on this day (UTC) or later, or from this instant on.
+    #[param(example = "2026-01-01")]
+    from: Option<String>,
+    /// Only what happened on this day (UTC) or earlier, or before this instant.
+    #[param(example = "2027-12-31")]
+    until: Option<String>,
+    /// Whether withdrawn entries are shown too.
+    #[serde(default)]
+    retracted: bool,
+    /// The `next_cursor` of the page before.
+    cursor: Option<String>,
+    /// How many entries; 500 at most.
+    #[param(minimum = 1, maximum = 500, default = 50, example = 50)]
+    limit: Option<usize>,
+    /// `json` or `csv`.
+    #[param(example = "json")]
+    format: Option<String>,
+}
+
+impl Filter {
+    fn read(&self) -> Result<Wanted, Problem> {
+        let kinds = match &self.kind {
+            None => Vec::new(),
+            Some(list) => list
+                .split(',')
+                .map(|code| {
+                    code.trim()
+                        .parse::<Kind>()
+                        .map_err(|error| Problem::invalid("/kind", error.to_string()))
+                })
+                .collect::<Result<_, _>>()?,
+        };
+        let cursor =
+            match &self.cursor {
+                None => None,
+                Some(text) => Some(Cursor::read(text).ok_or_else(|| {
+                    Problem::invalid("/cursor", "give back next_cursor as it came")
+                })?),
+            };
+        Ok(Wanted {
+            kinds,
+            from: self
+                .from
+                .as_deref()
+                .map(|text| instant("/from", text, TimeDelta::zero()))
+                .transpose()?,
+            before: self
+                .until
+                .as_deref()
+                .map(|text| instant("/until", text, TimeDelta::days(1)))
+                .transpose()?,
+            retracted: self.retracted,
+            cursor,
+            limit: self.limit.unwrap_or(50).clamp(1, LONGEST_PAGE),
+        })
+    }
+}
+
+/// Reads a day or an instant; a day begins at midnight UTC, `more` is added to it.
+fn instant(pointer: &str, text: &str, more: TimeDelta) -> Result<NaiveDateTime, Problem> {
+    let wrong = || {
+        Problem::invalid(
+            pointer,
+            format!("`{text}` is neither a day (2027-03-04) nor an instant (RFC 3339)"),
+        )
+    };
+    if let Ok(day) = text.parse::<NaiveDate>() {
+        return day
+            .and_time(NaiveTime::MIN)
+            .checked_add_signed(more)
+            .ok_or_else(wrong);
+    }
+    text.parse::<DateTime<Utc>>()
+        .map(|at| at.naive_utc())
+        .map_err(|_| wrong())
+}
+
+/// Shows what a horse's log says now, the latest first: amended entries as amended, withdrawn ones only if asked for.
+#[utoipa::path(
+    tag = "horses",
+    params(
+        ("horse" = HorseId, Path, description = "The horse"),
+        Filter,
+        ("If-None-Match" = Option<String>, Header, description = "The ETag of the last answer"),
+    ),
+    responses(
+        (status = 200, description = "A page of entries", content(
+            (History = "application/json"),
+            (String = "text/csv", example = "seq,id,kind\r\n42,0199f3a0-7c00-7000-8000-00000000000d,vaccination\r\n"),
+        ), headers(("ETag" = String, description = "Give it back as If-None-Match"))),
+        (status = 304, description = "Nothing changed"),
+        (status = "4XX", description = "The request was refused", body = ProblemDocument,
+         content_type = "application/problem+json"),
+    ),
+)]
+#[get("/v1/horses/{horse}/history")]
+pub(crate) async fn get_history(
+    state: Data<State>,
+    caller: Caller,
+    horse: Path<HorseId>,
+    filter: actix_web::web::Query<Filter>,
+    request: HttpRequest,
+) -> Result<HttpResponse, Problem> {
+    let wanted = filter.read()?;
+    let now = state.clock.now();
+    let history = state
+        .read(move |db| {
+            let horse = horses::get(db, horse.into_inner())?;
+            let access = access::of_horse(db, caller.account, &horse, now)?;
+            if !access.is_anything() {
+                return Err(StoreError::NotFound);
+            }
+            let (items, cursor) = history::page(db, horse.id, horse.head_seq, &access, &wanted)?;
+            Ok(History {
+                horse_id: horse.id,
+                seq: access.until_seq(horse.head_seq),
+                items,
+                next_cursor: cursor.map(Cursor::text),
+            })
+        })
+        .await?;
+    match filter.format.as_deref() {
+        None | Some("json") => answer_with_etag(&request, &history),
+        Some("csv") => {
+            let table = history::table(&history.items)?;
+            let name = format!("attachment; filename=\"history-{}.csv\"", history.horse_id);
+            Ok(HttpResponse::Ok()
+                .insert_header((ETAG, format!("\"{}\"", Hash::of(&[&table]))))
+                .insert_header((CONTENT_DISPOSITION, name))
+                .content_type("text/csv; charset=utf-8")
+                .body(table))
+        }
+        Some(_) => Err(Problem::new(ProblemKind::Invalid, "format is json or csv")),
+    }
+}

@@ -1,0 +1,57 @@
+//! Photos and documents, by horse and by the hash of their bytes.
+
+use chrono::NaiveDateTime;
+use diesel::prelude::*;
+use whorl_care::ids::{AccountId, HorseId};
+
+use crate::connection::Db;
+use crate::error::StoreError;
+use crate::key::Key;
+use crate::schema::attachment;
+
+/// One row of `attachment`.
+#[derive(Clone, Debug, PartialEq, Eq, Queryable, Selectable, Insertable)]
+#[diesel(table_name = attachment, treat_none_as_default_value = false)]
+pub struct AttachmentRow {
+    /// The horse.
+    #[diesel(deserialize_as = Key<HorseId>, serialize_as = Key<HorseId>)]
+    pub horse_id: HorseId,
+    /// The SHA-256 of its bytes, in lower-case hexadecimal.
+    pub sha256: String,
+    /// Its media type.
+    pub media_type: String,
+    /// Its size.
+    pub bytes: i64,
+    /// Who brought it.
+    #[diesel(deserialize_as = Key<AccountId>, serialize_as = Key<AccountId>)]
+    pub uploaded_by: AccountId,
+    /// When, in UTC.
+    pub created_at: NaiveDateTime,
+    /// The bytes.
+    pub body: Vec<u8>,
+}
+
+/// Adds an attachment; `false` if the horse has it already.
+///
+/// # Errors
+///
+/// [`StoreError`] if the database fails.
+pub fn add(db: &mut Db, row: AttachmentRow) -> Result<bool, StoreError> {
+    let added = crate::connection::on_each!(db, |conn| {
+        diesel::insert_into(attachment::table)
+            .values(row)
+            .on_conflict((attachment::horse_id, attachment::sha256))
+            .do_nothing()
+            .execute(conn)
+    })?;
+    Ok(added == 1)
+}
+
+/// One attachment.
+///
+/// # Errors
+///
+/// [`StoreError::NotFound`] if the horse has none with this hash.
+pub fn get(db: &mut Db, horse: HorseId, sha256: &str) -> Result<AttachmentRow, StoreError> {
+    Ok(attachment::table.find((Key(horse), sha256)).first(db)?)
+}

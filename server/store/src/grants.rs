@@ -1,0 +1,220 @@
+//! Grants: who may see and record what, from and until when. A revoked grant stays, so that it can be told what held when.
+
+use chrono::NaiveDateTime;
+use diesel::prelude::*;
+use whorl_care::ids::{AccountId, BarnId, GrantId, HorseId};
+use whorl_care::kind::Role;
+
+use crate::connection::Db;
+use crate::error::StoreError;
+use crate::key::Key;
+use crate::schema::{access_grant, account, sight};
+
+/// One row of `access_grant`.
+#[derive(Clone, Debug, PartialEq, Eq, Queryable, Selectable, Insertable)]
+#[diesel(table_name = access_grant, treat_none_as_default_value = false)]
+pub struct GrantRow {
+    /// The grant.
+    #[diesel(deserialize_as = Key<GrantId>, serialize_as = Key<GrantId>)]
+    pub id: GrantId,
+    /// To whom.
+    #[diesel(deserialize_as = Key<AccountId>, serialize_as = Key<AccountId>)]
+    pub account_id: AccountId,
+    /// The role.
+    #[diesel(deserialize_as = Key<Role>, serialize_as = Key<Role>)]
+    pub role: Role,
+    /// One horse, as text …
+    pub horse_id: Option<String>,
+    /// … or all horses of a barn, as text.
+    pub barn_id: Option<String>,
+    /// From when, in UTC.
+    pub from_at: NaiveDateTime,
+    /// Until when, in UTC.
+    pub until_at: Option<NaiveDateTime>,
+    /// The kinds that it is limited to, separated by commas.
+    pub kinds: Option<String>,
+    /// Who gave it.
+    #[diesel(deserialize_as = Key<AccountId>, serialize_as = Key<AccountId>)]
+    pub granted_by: AccountId,
+    /// When, in UTC.
+    pub created_at: NaiveDateTime,
+    /// When it was revoked, in UTC.
+    pub revoked_at: Option<NaiveDateTime>,
+    /// Who revoked it, as text.
+    pub revoked_by: Option<String>,
+}
+
+/// Adds a grant.
+///
+/// # Errors
+///
+/// [`StoreError`] if the database fails.
+pub fn add(db: &mut Db, row: GrantRow) -> Result<(), StoreError> {
+    diesel::insert_into(access_grant::table)
+        .values(row)
+        .execute(db)?;
+    Ok(())
+}
+
+/// One grant.
+///
+/// # Errors
+///
+/// [`StoreError::NotFound`] if there is none.
+pub fn get(db: &mut Db, id: GrantId) -> Result<GrantRow, StoreError> {
+    Ok(access_grant::table.find(Key(id)).first(db)?)
+}
+
+/// Every grant that somebody was ever given, in force or not.
+///
+/// # Errors
+///
+/// [`StoreError`] if the database fails.
+pub fn of_account(db: &mut Db, account: AccountId) -> Result<Vec<GrantRow>, StoreError> {
+    Ok(access_grant::table
+        .filter(access_grant::account_id.eq(Key(account)))
+        .order(access_grant::id)
+        .load(db)?)
+}
+
+/// Every grant that somebody was ever given on a horse or on the barn where it stands. With `held`, the rows stay as they
+/// are until the transaction ends: a revocation waits, and so has an exact place between two appends.
+///
+/// # Errors
+///
+/// [`StoreError`] if the database fails.
+pub fn on_horse(
+    db: &mut Db,
+    account: AccountId,
+    horse: HorseId,
+    barn: BarnId,
+    held: bool,
+) -> Result<Vec<GrantRow>, StoreError> {
+    let wanted = access_grant::table
+        .filter(access_grant::account_id.eq(Key(account)))
+        .filter(
+            access_grant::horse_id
+                .eq(horse.to_string())
+                .or(access_grant::barn_id.eq(barn.to_string())),
+        )
+        .order(access_grant::id);
+    Ok(match db {
+        Db::Postgres(conn) if held => wanted.for_share().load(conn)?,
+        db => wanted.load(db)?,
+    })
+}
+
+/// Every grant, with its holder's name, that covers one of these horses or barns.
+///
+/// # Errors
+///
+/// [`StoreError`] if the database fails.
+pub fn covering(
+    db: &mut Db,
+    horses: &[HorseId],
+    barns: &[BarnId],
+) -> Result<Vec<(GrantRow, String)>, StoreError> {
+    let horses: Vec<Option<String>> = horses.iter().map(|id| Some(id.to_string())).collect();
+    let barns: Vec<Option<String>> = barns.iter().map(|id| Some(id.to_string())).collect();
+    Ok(access_grant::table
+        .inner_join(account::table.on(account::id.eq(access_grant::account_id)))
+        .filter(
+            access_grant::horse_id
+                .eq_any(horses)
+                .or(access_grant::barn_id.eq_any(barns)),
+        )
+        .order(access_grant::id)
+        .select((access_grant::all_columns, account::name))
+        .load(db)?)
+}
+
+/// Revokes a grant; `false` if it was revoked before.
+///
+/// # Errors
+///
+/// [`StoreError`] if the database fails.
+pub fn revoke(
+    db: &mut Db,
+    id: GrantId,
+    by: AccountId,
+    at: NaiveDateTime,
+) -> Result<bool, StoreError> {
+    let changed = diesel::update(
+        access_grant::table
+            .find(Key(id))
+            .filter(access_grant::revoked_at.is_null()),
+    )
+    .set((
+        access_grant::revoked_at.eq(Some(at)),
+        access_grant::revoked_by.eq(Some(by.to_string())),
+    ))
+    .execute(db)?;
+    Ok(changed == 1)
+}
+
+/// Revokes every grant on one horse, as when it is sold.
+///
+/// # Errors
+///
+/// [`StoreError`] if the database fails.
+pub fn revoke_on_horse(
+    db: &mut Db,
+    horse: HorseId,
+    by: AccountId,
+    at: NaiveDateTime,
+) -> Result<(), StoreError> {
+    diesel::update(
+        access_grant::table
+            .filter(access_grant::horse_id.eq(Some(horse.to_string())))
+            .filter(access_grant::revoked_at.is_null()),
+    )
+    .set((
+        access_grant::revoked_at.eq(Some(at)),
+        access_grant::revoked_by.eq(Some(by.to_string())),
+    ))
+    .execute(db)?;
+    Ok(())
+}
+
+/// What somebody may still read of horses that were theirs: each horse with the last event they may see.
+///
+/// # Errors
+///
+/// [`StoreError`] if the database fails.
+pub fn sights(db: &mut Db, account: AccountId) -> Result<Vec<(HorseId, i64)>, StoreError> {
+    let rows: Vec<(Key<HorseId>, i64)> = sight::table
+        .filter(sight::account_id.eq(Key(account)))
+        .select((sight::horse_id, sight::until_seq))
+        .load(db)?;
+    Ok(rows
+        .into_iter()
+        .map(|(horse, seq)| (horse.0, seq))
+        .collect())
+}
+
+/// Leaves a seller the sight of what there was.
+///
+/// # Errors
+///
+/// [`StoreError`] if the database fails.
+pub fn leave_sight(
+    db: &mut Db,
+    account: AccountId,
+    horse: HorseId,
+    until_seq: i64,
+) -> Result<(), StoreError> {
+    let values = (
+        sight::account_id.eq(Key(account)),
+        sight::horse_id.eq(Key(horse)),
+        sight::until_seq.eq(until_seq),
+    );
+    crate::connection::on_each!(db, |conn| {
+        diesel::insert_into(sight::table)
+            .values(values)
+            .on_conflict((sight::account_id, sight::horse_id))
+            .do_update()
+            .set(sight::until_seq.eq(until_seq))
+            .execute(conn)
+    })?;
+    Ok(())
+}

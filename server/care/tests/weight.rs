@@ -1,13 +1,17 @@
 //! The figure `weight` against published tables and worked examples; each row names where its number comes from.
 
+use std::sync::LazyLock;
+
 use serde_json::{Value, json};
 use whorl_care::fault::Faults;
 use whorl_care::figure::run;
 use whorl_care::rules::Rules;
 
+static RULES: LazyLock<Rules> =
+    LazyLock::new(|| Rules::built_in().expect("built-in packs are sound"));
+
 fn weigh(input: &Value) -> Result<Value, Faults> {
-    let rules = Rules::built_in().expect("built-in packs are sound");
-    run("weight", input, &rules).expect("the figure exists")
+    run("weight", input, &RULES).expect("the figure exists")
 }
 
 fn number(answer: &Value, field: &str) -> f64 {

@@ -181,11 +181,15 @@ fn sets_the_syringe_as_worked_by_hand() {
         "product": {"concentration_percent": 43.9, "content_g": 23.6, "mark_lb": 300}}),
     );
     near(number(&answer, "dose_mg"), 6600.0, 0.003);
-    near(number(&answer, "setting_lb"), 2400.0, 1e-9);
+    // Exact in the unit on the dial.
+    assert_eq!(answer["setting_lb"], 2400.0);
     near(number(&answer, "given_mg"), 7200.0, 0.003);
     near(number(&answer, "given_to_label"), 1.09, 0.005);
     assert_eq!(answer["syringes"], 2);
     assert_eq!(codes(&answer), ["tapeworm_off_label", "several_syringes"]);
+    // A double dose is a double setting, and says so.
+    let cautions = answer["cautions"].to_string();
+    assert!(cautions.contains("2 times that"), "{cautions}");
 
     for mark in [json!({"mark_lb": 100}), json!({"mark_kg": 50}), json!({})] {
         let mut product = json!({"concentration_percent": 10, "content_g": 25});

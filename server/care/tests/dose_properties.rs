@@ -119,7 +119,9 @@ proptest! {
         if !light.refused && !heavy.refused {
             prop_assert!(heavy.dose_mg >= light.dose_mg);
             prop_assert!(heavy.setting_kg >= light.setting_kg);
-            prop_assert!(heavy.given_mg >= light.given_mg);
+            // Six syringes emptied and eighteen marks of three to a syringe are the same but for binary rounding.
+            let same = |amount: Option<f64>| amount.map(|amount| amount * (1.0 + 1e-12));
+            prop_assert!(same(heavy.given_mg) >= light.given_mg);
             prop_assert!(heavy.syringes >= light.syringes);
             prop_assert!(heavy.syringes_a_day >= light.syringes_a_day);
             prop_assert!(heavy.product_g >= light.product_g);

@@ -83,6 +83,14 @@ fn measure(case: &Case<'_>, target: Target, amounts: &mut Amounts, found: &mut F
                 content_mg: held.content_mg,
             };
             handling::marks(syringe, found);
+            let doubled = target.mg_per_kg / marks_go_by;
+            if doubled > 1.0 {
+                found.basis.caution(format!(
+                    "the marks stand for {} mg/kg and this dose is {} times that: the setting is meant to be so much over the horse's weight",
+                    plain(marks_go_by),
+                    plain(doubled)
+                ));
+            }
             let setting = syringe.set(need_mg, days);
             amounts.syringes = setting.syringes;
             amounts.setting = Some(setting);
@@ -96,11 +104,7 @@ fn measure(case: &Case<'_>, target: Target, amounts: &mut Amounts, found: &mut F
         }
         several(held, amounts, days, found);
     }
-    let gives_mg = amounts
-        .setting
-        .as_ref()
-        .map_or(need_mg, |setting| setting.given_mg);
-    ceilings(case, target, need_mg, gives_mg, found);
+    ceilings(case, target, amounts.setting.as_ref(), found);
 }
 
 /// Case 6: more than one syringe, or nobody knows how many.
@@ -113,10 +117,15 @@ fn several(held: &Held<'_>, amounts: &Amounts, days: u32, found: &mut Findings) 
                 .flat_map(|setting| &setting.steps)
                 .map(|step| in_words(step, held))
                 .collect();
-            let daily = if days > 1 { format!("{course} for {days} days, ") } else { String::new() };
+            let count = if days > 1 {
+                format!("{course} for {days} days, {a_day} for each")
+            } else {
+                format!("{a_day}")
+            };
+            let how = if each.is_empty() { "" } else { ": " };
             found.warn(
                 Code::SeveralSyringes,
-                format!("one syringe is not enough: {daily}{a_day} a day{}", each.concat()),
+                format!("one syringe is not enough; it takes {count}{how}{}", each.join(" and ")),
             );
         }
         None if amounts.setting.is_some() && held.content_mg.is_none() => found.warn(
@@ -130,13 +139,13 @@ fn several(held: &Held<'_>, amounts: &Amounts, days: u32, found: &mut Findings) 
 /// How the syringes of a step are set.
 fn in_words(step: &Step, held: &Held<'_>) -> String {
     if step.whole {
-        return format!(", {} emptied", step.syringes);
+        return format!("{} emptied", step.syringes);
     }
     let (set, unit) = match held.mark {
         Some(mark) if mark.unit == POUNDS => (step.setting_lb, POUNDS.name),
         _ => (step.setting_kg, KILOGRAMS.name),
     };
-    format!(", {} set to {} {unit}", step.syringes, plain(set))
+    format!("{} set to {} {unit}", step.syringes, plain(set))
 }
 
 /// What is said with every dose of these actives.

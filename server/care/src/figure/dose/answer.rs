@@ -5,7 +5,6 @@ use serde::{Deserialize, Serialize};
 
 use crate::figure::Warning;
 use crate::rules::Source;
-use crate::unit::KG_PER_LB;
 
 use super::case::{Case, Findings};
 use super::ceiling::part_mg_per_kg;
@@ -129,8 +128,8 @@ pub(super) fn answer(case: &Case<'_>, amounts: Amounts, found: Findings) -> Answ
             .zip(amounts.need_mg)
             .map(|(salt, need)| need / salt.factor),
         days: amounts.target.and_then(|target| target.days),
-        setting_kg: setting.as_ref().map(|setting| setting.dial_kg),
-        setting_lb: setting.as_ref().map(|setting| setting.dial_kg / KG_PER_LB),
+        setting_kg: setting.as_ref().map(|setting| setting.dial.kg),
+        setting_lb: setting.as_ref().map(|setting| setting.dial.lb),
         syringes: amounts.syringes.map(|(_, course)| course),
         syringes_a_day: amounts.syringes.map(|(a_day, _)| a_day),
         product_g: amount(false),

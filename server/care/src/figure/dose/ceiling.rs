@@ -2,76 +2,45 @@
 
 use crate::unit::plain;
 
-use super::answer::round_up;
 use super::case::{Case, Findings};
 use super::code::Code;
+use super::fact::ActiveRow;
 use super::history;
+use super::setting::Setting;
 use super::target::Target;
 
 /// Cases 15 and 19: what is given, with what it had today, against what may be given at most.
 pub(super) fn ceilings(
     case: &Case<'_>,
     target: Target,
-    need_mg: f64,
-    gives_mg: f64,
+    setting: Option<&Setting>,
     found: &mut Findings,
 ) {
-    let times = gives_mg / need_mg;
+    let need_mg = target.mg_per_kg * case.kg();
+    let gives_mg = setting.map_or(need_mg, |setting| setting.given_mg);
     for active in &case.all {
-        let ceiling = &active.ceiling;
         let label = if active.id == case.active.id {
             Some(target.mg_per_kg)
         } else {
             part_mg_per_kg(case, &active.id)
         };
         let before = history::given_today(case, &active.id, label);
-        let rule = format!("the ceiling of {}", active.name);
-        found.rest_on_part(case.pack, &rule, &ceiling.source, ceiling.mark);
-        let sum = times + before;
-        let above = |limit: f64| sum > limit + 1e-9;
-        if above(ceiling.refuse_above) && before > 0.0 {
-            found.refuse(
-                Code::SameActiveTogether,
-                format!(
-                    "with what it had today it would get {} times the label's dose of {}, and {} is the most",
-                    plain(sum),
-                    active.name,
-                    plain(ceiling.refuse_above)
-                ),
-            );
-        } else if above(ceiling.refuse_above) {
-            found.refuse(
-                Code::OverCeiling,
-                over(
-                    case,
-                    active.name.as_str(),
-                    sum,
-                    ceiling.refuse_above,
-                    need_mg,
-                ),
-            );
-        } else if ceiling.warn_above.is_some_and(above) {
-            found.warn(
-                Code::NearCeiling,
-                format!(
-                    "that is {} times the label's dose of {}: a finer pack is better",
-                    plain(sum),
-                    active.name
-                ),
-            );
+        if setting.is_some() || before > 0.0 {
+            let ceiling = &active.ceiling;
+            let rule = format!("the ceiling of {}", active.name);
+            found.rest_on_part(case.pack, &rule, &ceiling.source, ceiling.mark);
+            ceiling_of(active, gives_mg / need_mg, before, found);
         }
     }
-    let most = case.active.in_foal.most_mg_per_kg;
-    let given_mg_per_kg = gives_mg / case.kg();
     if case.input.pregnant == Some(true)
-        && let Some(most) = most
-        && given_mg_per_kg > most + 1e-9
+        && let Some(most) = case.active.in_foal.most_mg_per_kg
+        && gives_mg > most * case.kg() + ROUNDING
     {
         found.refuse(
             Code::OverInFoalLimit,
             format!(
                 "{} mg/kg of {}, and {} is the most for a mare in foal",
-                plain(given_mg_per_kg),
+                plain(gives_mg / case.kg()),
                 case.active.name,
                 plain(most)
             ),
@@ -79,20 +48,45 @@ pub(super) fn ceilings(
     }
 }
 
+/// Takes up the rounding of binary fractions.
+const ROUNDING: f64 = 1e-9;
+
+/// One active's: `times` the label's dose now, and `before` times it earlier on the day.
+fn ceiling_of(active: &ActiveRow, times: f64, before: f64, found: &mut Findings) {
+    let most = active.ceiling.refuse_above;
+    let sum = times + before;
+    let above = |limit: f64| sum > limit + ROUNDING;
+    if above(most) && before > 0.0 {
+        found.refuse(
+            Code::SameActiveTogether,
+            format!(
+                "with what it had today it would get {} times the label's dose of {}, and {} is the most",
+                plain(sum),
+                active.name,
+                plain(most)
+            ),
+        );
+    } else if above(most) {
+        found.refuse(Code::OverCeiling, over(active, sum));
+    } else if active.ceiling.warn_above.is_some_and(above) {
+        found.warn(
+            Code::NearCeiling,
+            format!(
+                "that is {} times the label's dose of {}: a finer pack is better",
+                plain(sum),
+                active.name
+            ),
+        );
+    }
+}
+
 /// Case 19 in words: the ratio, and what to do instead.
-fn over(case: &Case<'_>, name: &str, times: f64, most: f64, need_mg: f64) -> String {
-    let strength = case.product.as_ref().and_then(|held| held.strength);
-    let instead = strength.map_or_else(String::new, |strength| {
-        let unit = if strength.liquid { "ml" } else { "g" };
-        format!(
-            ", or weigh out {} {unit}",
-            plain(round_up(need_mg / strength.mg))
-        )
-    });
+fn over(active: &ActiveRow, times: f64) -> String {
     format!(
-        "the next mark gives {} times the label's dose of {name}, and {} is the most: take a syringe with finer marks{instead}",
+        "the next mark gives {} times the label's dose of {}, and {} is the most: take a syringe with finer marks, or have your vet weigh out a dose",
         plain(times),
-        plain(most)
+        active.name,
+        plain(active.ceiling.refuse_above)
     )
 }
 

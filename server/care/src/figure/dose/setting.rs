@@ -45,11 +45,40 @@ pub(super) enum Fit {
     Unknown,
 }
 
+/// What a dial shows, in both units; exact in the one that is on it.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Dial {
+    pub(super) kg: f64,
+    pub(super) lb: f64,
+}
+
+impl Dial {
+    /// So many marks.
+    fn marks(marks: u32, mark: Given) -> Self {
+        let number = f64::from(marks) * mark.number;
+        if mark.unit == POUNDS {
+            Self {
+                kg: number * KG_PER_LB,
+                lb: number,
+            }
+        } else {
+            Self::kg(number)
+        }
+    }
+
+    fn kg(kg: f64) -> Self {
+        Self {
+            kg,
+            lb: kg / KG_PER_LB,
+        }
+    }
+}
+
 /// Where to set it for one day's dose.
 #[derive(Clone, Debug, PartialEq)]
 pub(super) struct Setting {
-    /// All dials of the day together, in kilograms.
-    pub(super) dial_kg: f64,
+    /// All dials of the day together.
+    pub(super) dial: Dial,
     /// How much is given, in milligrams.
     pub(super) given_mg: f64,
     /// Syringes for a day, and for the whole course.
@@ -132,17 +161,16 @@ impl Syringe {
         };
         let full = marks / per_syringe;
         let rest = marks % per_syringe;
-        let size = self.mark.metric();
         let mut steps = Vec::new();
         if full > 0 {
-            steps.push(step(full, f64::from(per_syringe) * size, whole_fit));
+            steps.push(step(full, Dial::marks(per_syringe, self.mark), whole_fit));
         }
         if rest > 0 {
-            steps.push(step(1, f64::from(rest) * size, false));
+            steps.push(step(1, Dial::marks(rest, self.mark), false));
         }
         let course = marks.saturating_mul(days).div_ceil(per_syringe);
         Setting {
-            dial_kg: f64::from(marks) * size,
+            dial: Dial::marks(marks, self.mark),
             given_mg: f64::from(marks) * each_gives,
             syringes: Some((marks.div_ceil(per_syringe), course)),
             steps,
@@ -153,17 +181,17 @@ impl Syringe {
     fn emptied(self, syringes: u32, holds_mg: f64, days: u32) -> Setting {
         let each_kg = holds_mg / self.marks_go_by;
         Setting {
-            dial_kg: f64::from(syringes) * each_kg,
+            dial: Dial::kg(f64::from(syringes) * each_kg),
             given_mg: f64::from(syringes) * holds_mg,
             syringes: Some((syringes, syringes.saturating_mul(days))),
-            steps: vec![step(syringes, each_kg, true)],
+            steps: vec![step(syringes, Dial::kg(each_kg), true)],
         }
     }
 
     /// The setting where nobody knows how much a syringe holds.
     fn unlimited(self, marks: u32) -> Setting {
         Setting {
-            dial_kg: f64::from(marks) * self.mark.metric(),
+            dial: Dial::marks(marks, self.mark),
             given_mg: f64::from(marks) * self.mark_mg(),
             syringes: None,
             steps: Vec::new(),
@@ -171,11 +199,11 @@ impl Syringe {
     }
 }
 
-fn step(syringes: u32, setting_kg: f64, whole: bool) -> Step {
+fn step(syringes: u32, dial: Dial, whole: bool) -> Step {
     Step {
         syringes,
-        setting_kg,
-        setting_lb: setting_kg / KG_PER_LB,
+        setting_kg: dial.kg,
+        setting_lb: dial.lb,
         whole,
     }
 }

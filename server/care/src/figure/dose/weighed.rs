@@ -113,7 +113,7 @@ fn by_whom(case: &Case<'_>, found: &mut Findings) -> Result<(), Faults> {
                 None => format!(
                     "a tape or formula mostly reads low: ask your vet whether to set for {} % more, {} kg",
                     plain(low),
-                    plain(case.kg() * (1.0 + low / 100.0))
+                    plain((case.kg() * (1.0 + low / 100.0)).round())
                 ),
             };
             found.basis.caution(text);

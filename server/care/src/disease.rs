@@ -66,13 +66,18 @@ impl Disease {
 }
 
 /// A set of diseases: what one product is aimed at.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct Diseases(u16);
 
 impl Diseases {
     /// Puts a disease in.
     pub const fn insert(&mut self, disease: Disease) {
         self.0 |= 1 << disease as u16;
+    }
+
+    /// Puts in all of another set.
+    pub const fn insert_all(&mut self, others: Self) {
+        self.0 |= others.0;
     }
 
     /// Whether a disease is in it.

@@ -2,6 +2,7 @@
 
 pub mod dose;
 pub mod egg_count;
+pub mod entry;
 pub mod reduction;
 pub mod weight;
 
@@ -13,7 +14,7 @@ use crate::fault::{Faults, read};
 use crate::rules::{Mark, Rules, Source};
 
 /// The names that [`run`] knows, in the order of the vocabulary.
-pub const NAMES: &[&str] = &["weight", "dose", "egg-count", "reduction"];
+pub const NAMES: &[&str] = &["weight", "dose", "egg-count", "reduction", "entry"];
 
 /// Computes the figure `name` from a JSON document; `None` if there is no such figure.
 ///
@@ -26,6 +27,7 @@ pub fn run(name: &str, document: &Value, rules: &Rules) -> Option<Result<Value, 
         "dose" => answer(dose::dose, document, rules),
         "egg-count" => answer(egg_count::egg_count, document, rules),
         "reduction" => answer(reduction::reduction, document, rules),
+        "entry" => answer(entry::answer, document, rules),
         _ => return None,
     })
 }

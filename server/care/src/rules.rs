@@ -116,12 +116,42 @@ macro_rules! row {
 }
 pub(crate) use row;
 
+/// Reads a day as TOML writes it (`2024-01-01`), or as a text.
+pub(crate) fn toml_day<'de, D: serde::Deserializer<'de>>(
+    from: D,
+) -> Result<Option<chrono::NaiveDate>, D::Error> {
+    #[derive(Deserialize)]
+    #[serde(untagged)]
+    enum Written {
+        Day(toml::value::Datetime),
+        Text(String),
+    }
+    let text = match Option::<Written>::deserialize(from)? {
+        None => return Ok(None),
+        Some(Written::Day(day)) => day.to_string(),
+        Some(Written::Text(text)) => text,
+    };
+    text.parse()
+        .map(Some)
+        .map_err(|_| serde::de::Error::custom(format!("`{text}` is not a day like 2024-01-01")))
+}
+
 /// Replaces rows of `ours` by those of `theirs` with the same id, and adds the rest.
 pub fn overlay<R: Row>(ours: &mut Vec<R>, theirs: Vec<R>) {
     for row in theirs {
         match ours.iter_mut().find(|old| old.id() == row.id()) {
             Some(old) => *old = row,
             None => ours.push(row),
+        }
+    }
+}
+
+/// The same for sources: an operator's file may cite others, or a newer edition under the same id.
+pub fn overlay_sources(ours: &mut Vec<Source>, theirs: Vec<Source>) {
+    for source in theirs {
+        match ours.iter_mut().find(|old| old.id == source.id) {
+            Some(old) => *old = source,
+            None => ours.push(source),
         }
     }
 }
@@ -264,6 +294,11 @@ macro_rules! packs {
                                 pack.check().and_then(|()| pack.check_whole()).map_err(
                                     |(id, reason)| wrong_row(file, text, &id, &reason),
                                 )?;
+                                // A row that went with the row it belonged to is no longer in force.
+                                let ids: Vec<&str> = pack.rows().iter().map(|row| row.id()).collect();
+                                listed.retain(|one| {
+                                    one.subject != <$pack>::SUBJECT || ids.contains(&one.id.as_str())
+                                });
                             }
                         }
                         pack
@@ -340,4 +375,8 @@ packs! {
     policy: crate::policy::Policy,
     /// Dewormers: actives, doses, ages, products.
     dewormers: crate::figure::dose::pack::Dewormers,
+    /// Rule sets for entering a show, a race or a state.
+    entry: crate::figure::entry::rule_set::EntryPack,
+    /// What the prefixes of transponder numbers stand for.
+    microchip: crate::microchip::MicrochipPack,
 }

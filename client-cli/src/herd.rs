@@ -5,7 +5,7 @@ use diesel::prelude::*;
 use diesel::sqlite::SqliteConnection;
 use serde::Serialize;
 use serde::de::DeserializeOwned;
-use whorl_care::ids::{BarnId, HorseId};
+use whorl_care::ids::{AccountId, BarnId, HorseId};
 use whorl_contract::barn::Barn;
 use whorl_contract::horse::{Horse, NewHorse};
 use whorl_contract::problem::Problem;
@@ -138,6 +138,7 @@ pub fn put_horse(conn: &mut SqliteConnection, new: &Horse) -> Result<(), Failure
         horse::name.eq(&new.profile.name),
         horse::body.eq(Some(write(new)?)),
         horse::locked_at.eq(None::<String>),
+        horse::set_aside.eq(false),
     );
     diesel::insert_into(horse::table)
         .values((horse::horse_id.eq(Stored(new.id)), values.clone()))
@@ -174,6 +175,53 @@ pub fn lock(conn: &mut SqliteConnection, id: HorseId, now: DateTime<Utc>) -> Res
         ))
         .execute(conn)?;
     Ok(())
+}
+
+/// Hides a horse that the server doesn't know since it began anew; its copy is kept. One of this account's own is
+/// opened again by the next push.
+///
+/// # Errors
+///
+/// [`Failure::Device`] if it can't be written.
+pub fn set_aside(
+    conn: &mut SqliteConnection,
+    id: HorseId,
+    owner: Option<AccountId>,
+    now: DateTime<Utc>,
+) -> Result<(), Failure> {
+    let known = horse(conn, id)?.and_then(|known| known.horse);
+    if let Some(own) = known.filter(|one| Some(one.owner_id) == owner) {
+        let new = NewHorse {
+            id,
+            barn_id: own.barn_id,
+        };
+        return add_pending(conn, &new, now);
+    }
+    let hidden = (
+        horse::body.eq(None::<String>),
+        horse::locked_at.eq(Some(At(now).to_string())),
+        horse::set_aside.eq(true),
+    );
+    diesel::insert_into(horse::table)
+        .values((horse::horse_id.eq(Stored(id)), hidden.clone()))
+        .on_conflict(horse::horse_id)
+        .do_update()
+        .set(hidden)
+        .execute(conn)?;
+    Ok(())
+}
+
+/// The horses that are set aside.
+///
+/// # Errors
+///
+/// [`Failure::Device`] if the database can't be read.
+pub fn aside(conn: &mut SqliteConnection) -> Result<Vec<HorseId>, Failure> {
+    let ids: Vec<Stored<HorseId>> = horse::table
+        .filter(horse::set_aside.eq(true))
+        .select(horse::horse_id)
+        .load(conn)?;
+    Ok(ids.into_iter().map(|id| id.0).collect())
 }
 
 /// Every barn, by name.

@@ -12,8 +12,8 @@ use diesel::sqlite::SqliteConnection;
 use serde_json::value::RawValue;
 use uuid::Uuid;
 use whorl_care::ids::{EventId, HorseId};
-use whorl_contract::event::SignedEvent;
-use whorl_contract::key::{Salt, Signature};
+use whorl_contract::event::{self, SignedEvent, open_envelope};
+use whorl_contract::key::{Hash, Salt, Signature};
 use whorl_contract::problem::Problem;
 use whorl_contract::sync::Outcome;
 
@@ -79,6 +79,8 @@ pub struct Entry {
     pub salt: Stored<Salt>,
     /// The signature.
     pub signature: Stored<Signature>,
+    /// The leaf that it has in the chain.
+    pub leaf: Stored<Hash>,
     /// Whether it was in the log once and the server lost it.
     pub returned: bool,
     /// What has become of it.
@@ -169,8 +171,10 @@ fn insert(
     returned: bool,
     now: DateTime<Utc>,
 ) -> Result<(), Failure> {
+    let leaf = leaf(event)?;
     diesel::insert_into(outbox::table)
         .values((
+            outbox::leaf.eq(Stored(leaf)),
             outbox::event_id.eq(Stored(id)),
             outbox::horse_id.eq(Stored(horse)),
             outbox::kind.eq(kind),
@@ -184,6 +188,38 @@ fn insert(
         ))
         .execute(conn)?;
     Ok(())
+}
+
+fn leaf(event: &SignedEvent) -> Result<Hash, Failure> {
+    let (_, bytes) = open_envelope(event.envelope.get())
+        .map_err(|error| Failure::NotVerified(error.to_string()))?;
+    Ok(event::leaf(&bytes, &event.signature))
+}
+
+/// The entry that has this leaf.
+///
+/// # Errors
+///
+/// [`Failure::Device`] if the database can't be read.
+pub fn with_leaf(conn: &mut SqliteConnection, leaf: Hash) -> Result<Option<Entry>, Failure> {
+    Ok(outbox::table
+        .filter(outbox::leaf.eq(Stored(leaf)))
+        .select(Entry::as_select())
+        .first(conn)
+        .optional()?)
+}
+
+/// The entries that the server acknowledged and that haven't come back in a log yet.
+///
+/// # Errors
+///
+/// [`Failure::Device`] if the database can't be read.
+pub fn acknowledged(conn: &mut SqliteConnection) -> Result<Vec<Entry>, Failure> {
+    Ok(outbox::table
+        .filter(outbox::state.eq(Stored(State::Acknowledged)))
+        .order(outbox::position)
+        .select(Entry::as_select())
+        .load(conn)?)
 }
 
 /// One entry.
@@ -281,7 +317,7 @@ pub fn answer(
     Ok(())
 }
 
-/// Lets a refused entry wait again.
+/// Lets an entry wait again.
 ///
 /// # Errors
 ///

@@ -17,6 +17,7 @@ diesel::table! {
         content -> Text,
         salt -> Text,
         signature -> Text,
+        leaf -> Text,
         returned -> Bool,
         state -> Text,
         problem -> Nullable<Text>,
@@ -86,6 +87,7 @@ diesel::table! {
         name -> Nullable<Text>,
         body -> Nullable<Text>,
         locked_at -> Nullable<Text>,
+        set_aside -> Bool,
     }
 }
 

@@ -120,3 +120,6 @@ pub(crate) fn label(conn: &mut SqliteConnection, horse: HorseId) -> String {
     let known = herd::horse(conn, horse).ok().flatten();
     known.map_or_else(|| format!("the horse {horse}"), |known| known.label())
 }
+
+#[cfg(test)]
+mod tests;

@@ -4,7 +4,6 @@ use chrono::{DateTime, Utc};
 use diesel::sqlite::SqliteConnection;
 use whorl_care::ids::HorseId;
 use whorl_contract::barn::Barn;
-use whorl_contract::event::open_envelope;
 use whorl_contract::horse::Horse;
 use whorl_contract::sync::Signer;
 
@@ -12,9 +11,8 @@ use super::Locked;
 use crate::failure::Failure;
 use crate::home::Home;
 use crate::mirror::{self, Logged};
-use crate::outbox::{self, Entry};
 use crate::stored::At;
-use crate::{attachments, herd, setting, signers};
+use crate::{attachments, herd, outbox, setting, signers};
 
 /// Takes verified entries and their signers over, and what waited in the outbox and is among them out of it.
 ///
@@ -38,31 +36,22 @@ pub fn page(
     })
 }
 
-/// Takes one verified entry over.
+/// Takes one verified entry over. If it is what waits in the outbox (the same envelope and signature, so the same leaf),
+/// it leaves the outbox; were it sealed for us, we'd still keep what we wrote ourselves.
 pub(super) fn take(conn: &mut SqliteConnection, entry: &Logged) -> Result<(), Failure> {
-    let waiting = match entry.event_id {
-        Some(id) => outbox::find(conn, id.0)?,
-        None => None,
+    let Some(ours) = outbox::with_leaf(conn, entry.leaf.0)? else {
+        // Another body under the id of one that waits is left to the push: the server refuses it, and both stay.
+        return mirror::add(conn, entry);
     };
-    match waiting {
-        Some(ours) if is_same(&ours, entry) => {
-            // Were it sealed for us, we'd still keep what we wrote ourselves.
-            let mut whole = entry.clone();
-            whole.content.get_or_insert_with(|| ours.content.clone());
-            whole.salt.get_or_insert(ours.salt);
-            mirror::add(conn, &whole)?;
-            outbox::remove(conn, ours.event_id.0)
-        }
-        // The same id with another body: both stay, and a push will say so.
-        _ => mirror::add(conn, entry),
-    }
-}
-
-/// Whether the log has the event that waits: the same envelope, whatever its spelling, and the same signature.
-fn is_same(ours: &Entry, entry: &Logged) -> bool {
-    open_envelope(&ours.envelope).is_ok_and(|(_, bytes)| {
-        whorl_contract::event::leaf(&bytes, &ours.signature.0) == entry.leaf.0
-    })
+    let mut whole = entry.clone();
+    whole.event_id = Some(ours.event_id);
+    whole.kind.get_or_insert(ours.kind);
+    whole.envelope.get_or_insert(ours.envelope);
+    whole.content.get_or_insert(ours.content);
+    whole.salt.get_or_insert(ours.salt);
+    whole.signature.get_or_insert(ours.signature);
+    mirror::add(conn, &whole)?;
+    outbox::remove(conn, ours.event_id.0)
 }
 
 /// Takes a horse off this device, but for what the server never took.

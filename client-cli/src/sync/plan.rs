@@ -48,12 +48,13 @@ pub enum Operation {
 
 /// Compares; equal input gives equal output, in the order of the horses' ids.
 ///
-/// `ours` has every horse on this device; `unborn` are those that were added here and that the server doesn't know yet.
+/// `ours` has every horse on this device; `spared` are those that stay though the server doesn't name them: added here
+/// and not known there yet, or set aside when the server began anew.
 #[must_use]
 pub fn plan(
     ours: &BTreeMap<HorseId, Ours>,
     theirs: &[HeadInfo],
-    unborn: &BTreeSet<HorseId>,
+    spared: &BTreeSet<HorseId>,
 ) -> Vec<Operation> {
     let theirs: BTreeMap<HorseId, &HeadInfo> =
         theirs.iter().map(|head| (head.horse_id, head)).collect();
@@ -67,7 +68,7 @@ pub fn plan(
     }
     let gone = ours
         .keys()
-        .filter(|horse| !theirs.contains_key(horse) && !unborn.contains(horse));
+        .filter(|horse| !theirs.contains_key(horse) && !spared.contains(horse));
     operations.extend(gone.map(|&horse_id| Operation::Lock { horse_id }));
     operations.sort_unstable_by_key(Operation::horse_id);
     operations
@@ -185,20 +186,20 @@ mod tests {
             prop_assert_eq!(got, expected);
         }
 
-        /// A horse is locked exactly if the server doesn't name it and it isn't one that only we know so far.
+        /// A horse is locked exactly if the server doesn't name it and it isn't spared.
         #[test]
         fn a_horse_is_locked_exactly_if_the_server_is_silent_about_it(
             here in prop::collection::btree_set(0_u8..8, 0..8),
             there in prop::collection::btree_set(0_u8..8, 0..8),
-            unborn in prop::collection::btree_set(0_u8..8, 0..8),
+            spared in prop::collection::btree_set(0_u8..8, 0..8),
         ) {
             let known = here.iter().map(|&n| (horse(n), ours(horse(n), &[], 0))).collect();
             let named: Vec<HeadInfo> = there.iter().map(|&n| theirs(horse(n), &[])).collect();
-            let unborn_ids = unborn.iter().map(|&n| horse(n)).collect();
-            let got = plan(&known, &named, &unborn_ids);
+            let spared_ids = spared.iter().map(|&n| horse(n)).collect();
+            let got = plan(&known, &named, &spared_ids);
             let expected: Vec<Operation> = here
                 .iter()
-                .filter(|n| !there.contains(n) && !unborn.contains(n))
+                .filter(|n| !there.contains(n) && !spared.contains(n))
                 .map(|&n| Operation::Lock { horse_id: horse(n) })
                 .collect();
             prop_assert_eq!(got, expected);

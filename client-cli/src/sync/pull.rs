@@ -41,13 +41,15 @@ pub fn pull(
 ) -> Result<bool, Failure> {
     let now = means.machine.utc();
     let before: Option<String> = setting::get(conn, setting::HEADS_TAG)?;
-    let asked = before.as_deref().filter(|_| !means.again);
+    // Unchanged heads say nothing of an entry that was acknowledged since and lost again.
+    let settled = outbox::acknowledged(conn)?.is_empty();
+    let asked = before.as_deref().filter(|_| settled && !means.again);
     let Some((heads, tag)) = ledger.heads(asked)? else {
         apply::in_step(conn, asked, now)?;
         return Ok(false);
     };
     let restored = new_life(conn, &heads, report)?;
-    let operations = plan(&ours(conn, &heads)?, &heads.heads, &unborn(conn, &heads)?);
+    let operations = plan(&ours(conn, &heads)?, &heads.heads, &spared(conn, &heads)?);
     let mut targets = targets(conn, &heads, &operations, means.again)?;
     let mut suspects = fetch(conn, ledger, means, heads.epoch, &mut targets, report)?;
     suspects.extend(unreached(&heads, &targets));
@@ -76,6 +78,7 @@ pub fn pull(
                     repair.part(head)?;
                 }
             }
+            Operation::Lock { horse_id } if restored => repair.set_aside(horse_id)?,
             Operation::Lock { horse_id } => repair.lock(horse_id)?,
         }
     }
@@ -85,7 +88,7 @@ pub fn pull(
             _ => repair.alarm(&misfit),
         }
     }
-    let queued = repair.queued;
+    let queued = repair.queued + repair.lost_after_all(&heads)?;
     finish(conn, &heads, tag.as_deref(), now, report)?;
     report.given_back += queued;
     Ok(queued > 0)
@@ -136,8 +139,9 @@ fn ours(conn: &mut SqliteConnection, heads: &Heads) -> Result<BTreeMap<HorseId, 
     Ok(ours)
 }
 
-/// Horses that only this device knows. One that the server names was opened; only its answer was lost.
-fn unborn(conn: &mut SqliteConnection, heads: &Heads) -> Result<BTreeSet<HorseId>, Failure> {
+/// Horses that stay though the server doesn't name them. A new one that it does name was opened; only its answer was
+/// lost.
+fn spared(conn: &mut SqliteConnection, heads: &Heads) -> Result<BTreeSet<HorseId>, Failure> {
     let mut unborn: BTreeSet<HorseId> = herd::pending(conn)?
         .into_iter()
         .map(|pending| pending.new.id)
@@ -147,6 +151,7 @@ fn unborn(conn: &mut SqliteConnection, heads: &Heads) -> Result<BTreeSet<HorseId
             herd::settle_pending(conn, head.horse_id, None)?;
         }
     }
+    unborn.extend(herd::aside(conn)?);
     Ok(unborn)
 }
 

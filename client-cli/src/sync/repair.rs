@@ -8,14 +8,14 @@ use diesel::sqlite::SqliteConnection;
 use uuid::Uuid;
 use whorl_care::ids::{EventId, HorseId};
 use whorl_contract::key::Hash;
-use whorl_contract::sync::{HeadInfo, Pull, Signer, Want};
+use whorl_contract::sync::{HeadInfo, Heads, Pull, Signer, Want};
 
 use super::check::{self, Misfit, Why};
 use super::{Ledger, Report, apply, label};
 use crate::failure::Failure;
 use crate::home::Home;
 use crate::mirror::{self, Logged, Place};
-use crate::{outbox, setting, signers};
+use crate::{herd, outbox, setting, signers};
 
 /// Entries of a page while a whole log is fetched again.
 const PAGE: u32 = 500;
@@ -197,6 +197,42 @@ impl Repair<'_> {
         } else {
             self.report.alarms.push(text);
         }
+    }
+
+    /// What the server acknowledged and what is yet not in its log, though our copy is in step with it: it lost that
+    /// again. It waits for the next push. Answers how many entries these are.
+    pub(super) fn lost_after_all(&mut self, heads: &Heads) -> Result<usize, Failure> {
+        let mut count = 0;
+        for entry in outbox::acknowledged(self.conn)? {
+            let horse_id = entry.horse_id.0;
+            let head = heads.heads.iter().find(|head| head.horse_id == horse_id);
+            let place = mirror::place(self.conn, horse_id)?;
+            if head.is_none_or(|head| head.seq != place.seq || head.head != place.head) {
+                continue;
+            }
+            outbox::retry(self.conn, entry.event_id.0)?;
+            count += 1;
+            if !self.restored {
+                let horse = label(self.conn, horse_id);
+                self.report.alarms.push(format!(
+                    "the server took {} of {horse} and doesn't have it any more; it is pushed again",
+                    entry.kind
+                ));
+            }
+        }
+        Ok(count)
+    }
+
+    /// The server doesn't name the horse since it began anew: lost, perhaps, and our copy may be the last.
+    pub(super) fn set_aside(&mut self, horse_id: HorseId) -> Result<(), Failure> {
+        let owner = self.home.membership()?.map(|member| member.account_id);
+        let horse = label(self.conn, horse_id);
+        herd::set_aside(self.conn, horse_id, owner, self.now)?;
+        self.report.notices.push(format!(
+            "the server doesn't know {horse} since it began anew; the record stays on this device and goes back once \
+             the horse is there again"
+        ));
+        Ok(())
     }
 
     /// The account may not see the horse any more.

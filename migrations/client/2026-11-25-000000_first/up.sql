@@ -16,6 +16,8 @@ CREATE TABLE outbox (
     content TEXT NOT NULL,
     salt TEXT NOT NULL,
     signature TEXT NOT NULL,
+    -- By its leaf an entry of a log is known for this event, even where all else of it is sealed.
+    leaf TEXT NOT NULL UNIQUE,
     -- Somebody else's or an older event, pushed back because the server lost it.
     returned BOOLEAN NOT NULL DEFAULT FALSE,
     state TEXT NOT NULL CHECK (state IN ('waiting', 'held', 'refused', 'acknowledged')),
@@ -83,7 +85,9 @@ CREATE TABLE horse (
     horse_id TEXT PRIMARY KEY NOT NULL,
     name TEXT,
     body TEXT,
-    locked_at TEXT
+    locked_at TEXT,
+    -- Unknown to the server since it began anew: hidden, but its copy is kept until the horse is there again.
+    set_aside BOOLEAN NOT NULL DEFAULT FALSE
 );
 CREATE TABLE barn (
     barn_id TEXT PRIMARY KEY NOT NULL,

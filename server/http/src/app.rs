@@ -1,12 +1,9 @@
 //! The application: routes, limits and the published description, put together once for the server and for tests.
 
 use actix_web::dev::{ServiceFactory, ServiceRequest};
-use actix_web::middleware::{Compress, NormalizePath};
+use actix_web::middleware::Compress;
 use actix_web::web::{self, Data};
 use actix_web::{App, Error, HttpRequest, HttpResponse};
-use utoipa::OpenApi as _;
-use utoipa::openapi::OpenApi;
-use utoipa::openapi::security::{HttpAuthScheme, HttpBuilder, SecurityScheme};
 use utoipa_actix_web::AppExt;
 
 use crate::problem::{self, Kind, Problem};
@@ -15,55 +12,6 @@ use crate::state::State;
 
 /// The largest body of a request that is no attachment, in bytes.
 pub const LARGEST_BODY: usize = 4 * 1024 * 1024;
-
-#[derive(utoipa::OpenApi)]
-#[openapi(
-    info(
-        title = "Whorl",
-        description = "A shared, verifiable health record for horses. Entries are signed by the device that made them. \
-            Doses, due dates and entry checks are guidance: follow the label, your vet and local law.",
-        license(name = "Apache-2.0", identifier = "Apache-2.0"),
-    ),
-    servers((url = "/", description = "This server")),
-    security(("bearer" = [])),
-    modifiers(&Bearer),
-    tags(
-        (name = "server", description = "The server itself"),
-        (name = "accounts", description = "People, sessions and devices"),
-        (name = "barns", description = "Barns"),
-        (name = "horses", description = "Horses and their histories"),
-        (name = "access", description = "Grants, invitations, licences, transfers and the procedure policy"),
-        (name = "sync", description = "Push, heads and pull"),
-        (name = "figures", description = "The care engine: weights, doses, egg counts, hooves, due dates, entry"),
-    ),
-)]
-struct Description;
-
-struct Bearer;
-
-impl utoipa::Modify for Bearer {
-    fn modify(&self, openapi: &mut OpenApi) {
-        let bearer = HttpBuilder::new()
-            .scheme(HttpAuthScheme::Bearer)
-            .bearer_format("JWT")
-            .build();
-        openapi
-            .components
-            .get_or_insert_with(Default::default)
-            .add_security_scheme("bearer", SecurityScheme::Http(bearer));
-    }
-}
-
-/// The description of every operation, as it is published.
-#[must_use]
-pub fn openapi() -> OpenApi {
-    let (_, openapi) = App::new()
-        .into_utoipa_app()
-        .openapi(Description::openapi())
-        .configure(routes::all)
-        .split_for_parts();
-    openapi
-}
 
 /// The application.
 pub fn app(
@@ -91,8 +39,8 @@ pub fn app(
         .configure(routes::all)
         .default_service(web::route().to(nothing_here))
         .split_for_parts();
-    app.wrap(Compress::default())
-        .wrap(NormalizePath::trim())
+    app.configure(routes::docs::pages)
+        .wrap(Compress::default())
         .wrap(tracing_actix_web::TracingLogger::default())
 }
 

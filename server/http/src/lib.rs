@@ -5,6 +5,7 @@ pub mod app;
 pub mod caller;
 pub mod clock;
 pub mod config;
+pub mod description;
 mod history;
 pub mod keys;
 mod ledger;

@@ -2,6 +2,7 @@
 
 mod attachments;
 mod barns;
+pub(crate) mod docs;
 mod events;
 mod grants;
 mod health;

@@ -1,7 +1,7 @@
 //! Photos and documents of a horse, named by the hash of their bytes.
 
 use actix_web::http::header::{CACHE_CONTROL, CONTENT_DISPOSITION, CONTENT_TYPE, ETAG};
-use actix_web::web::{Bytes, Data, Path};
+use actix_web::web::{Data, Path, Payload};
 use actix_web::{HttpRequest, HttpResponse, get, post};
 use std::fmt::Write as _;
 use whorl_care::ids::HorseId;
@@ -79,11 +79,8 @@ pub(crate) async fn add_attachment(
     caller: Caller,
     horse: Path<HorseId>,
     request: HttpRequest,
-    body: Bytes,
+    body: Payload,
 ) -> Result<HttpResponse, Problem> {
-    if body.len() > LARGEST {
-        return Err(Problem::bare(Kind::TooLarge));
-    }
     let claimed = request
         .headers()
         .get(CONTENT_TYPE)
@@ -101,6 +98,11 @@ pub(crate) async fn add_attachment(
             format!("send one of {}", MEDIA_TYPES.join(", ")),
         ));
     }
+    let body = body
+        .to_bytes_limited(LARGEST)
+        .await
+        .map_err(|_| Problem::new(Kind::TooLarge, format!("at most {LARGEST} bytes")))?
+        .map_err(|error| Problem::new(Kind::Malformed, error.to_string()))?;
     if sniffed(&body) != Some(claimed.as_str()) {
         return Err(Problem::new(
             Kind::UnsupportedMediaType,

@@ -1,0 +1,7 @@
+//! The field client against a server on a real socket: bad networks, kills, full disks.
+
+mod commands;
+mod device;
+mod network;
+mod process;
+mod server;

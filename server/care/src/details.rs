@@ -50,7 +50,6 @@ pub use health_certificate::HealthCertificate;
 pub use hoof_care::{FootCare, HoofCare, Service, Shoe};
 pub use hoof_check::{CheckedFoot, HoofCheck};
 pub use identity::Identity;
-pub(crate) use identity::microchip as check_microchip;
 pub use laboratory_test::{LaboratoryTest, Test};
 pub use lameness_exam::{LamenessExam, LamenessScale};
 pub use measures::{MeasureMethod, Measures};

@@ -4,7 +4,7 @@ use serde::Deserialize;
 
 use crate::details::metric::{MM_PER_IN, celsius};
 use crate::kind::codes;
-use crate::rules::{Header, Mark, Pack, Row, Source, overlay, row};
+use crate::rules::{Header, Mark, Pack, Row, Source, overlay, overlay_sources, row};
 use crate::unit::{CM_PER_IN, KG_PER_LB};
 
 codes! {
@@ -177,11 +177,7 @@ impl Pack for Limits {
 
     fn overlay(&mut self, theirs: Self) {
         overlay(&mut self.rows, theirs.rows);
-        for source in theirs.sources {
-            if !self.sources.contains(&source) {
-                self.sources.push(source);
-            }
-        }
+        overlay_sources(&mut self.sources, theirs.sources);
     }
 
     fn check(&self) -> Result<(), (String, String)> {

@@ -2,7 +2,6 @@
 
 use serde::Deserialize;
 
-use crate::details::check_microchip;
 use crate::rules::{Header, Mark, Pack, Row, Source, overlay, overlay_sources, row};
 
 /// A prefix, or a range of them.
@@ -70,6 +69,9 @@ impl Pack for MicrochipPack {
     }
 }
 
+/// The largest national number: 38 bits.
+const LARGEST: u64 = (1 << 38) - 1;
+
 /// Checks a number as it is shown: 15 digits. Says what its prefix stands for.
 ///
 /// There is no check digit: a typing slip in the last twelve digits can't be seen.
@@ -78,8 +80,19 @@ impl Pack for MicrochipPack {
 ///
 /// What is wrong with it, in words.
 pub fn check<'a>(chip: &str, pack: &'a MicrochipPack) -> Result<&'a Prefix, String> {
-    check_microchip(chip).map_err(|why| format!("`{chip}`: {why}"))?;
-    let prefix = chip.get(..3).unwrap_or_default();
+    let digits = chip.bytes().filter(u8::is_ascii_digit).count();
+    if digits != 15 || chip.len() != 15 {
+        return Err(format!(
+            "`{chip}`: a microchip number has 15 digits and nothing else; older chips of 9 or 10 characters are not of \
+             the ISO form"
+        ));
+    }
+    let (prefix, national) = chip.split_at(3);
+    if national.parse::<u64>().is_ok_and(|number| number > LARGEST) {
+        return Err(format!(
+            "`{chip}`: no chip holds {national}, the last twelve digits go up to {LARGEST}; read the chip again"
+        ));
+    }
     let known = prefix
         .parse::<u16>()
         .ok()

@@ -6,7 +6,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::details::Domain;
 use crate::kind::{Kind, Provenance, Role, codes};
-use crate::rules::{Header, Mark, Pack, Row, Source, overlay, row};
+use crate::rules::{Header, Mark, Pack, Row, Source, overlay, overlay_sources, row};
 
 codes! {
     /// What narrows a permission.
@@ -273,11 +273,7 @@ impl Pack for Policy {
 
     fn overlay(&mut self, theirs: Self) {
         overlay(&mut self.rules, theirs.rules);
-        for source in theirs.sources {
-            if !self.sources.contains(&source) {
-                self.sources.push(source);
-            }
-        }
+        overlay_sources(&mut self.sources, theirs.sources);
     }
 
     fn check(&self) -> Result<(), (String, String)> {

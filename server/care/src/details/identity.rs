@@ -8,6 +8,7 @@ use super::check::Check;
 use crate::disease::Disease;
 use crate::fault::step;
 use crate::horse::{BreedType, DamVaccinated, Risk, Sex};
+use crate::microchip;
 use crate::when::PartialDate;
 
 /// A horse older than this was foaled in another year, from memory: the oldest on record reached 62.
@@ -79,7 +80,7 @@ impl Typed for Identity {
             self.mature_weight_kg,
         );
         if let Some(chip) = &self.microchip
-            && let Err(detail) = microchip(chip)
+            && let Err(detail) = microchip::check(chip, &check.context.rules.microchip)
         {
             check.faults.add("/microchip", detail);
         }
@@ -108,43 +109,13 @@ impl Typed for Identity {
     }
 }
 
-/// Checks a transponder number.
-///
-/// # Source
-///
-/// ISO 11784: 15 decimal digits, three for country or maker and twelve for a 38-bit number. 999 is for tests and 000
-/// isn't assigned (ICAR, list of misuses of manufacturer codes).
-pub(crate) fn microchip(number: &str) -> Result<(), String> {
-    /// The largest 38-bit number.
-    const LARGEST: u64 = (1 << 38) - 1;
-    let digits = number.bytes().filter(u8::is_ascii_digit).count();
-    if digits != 15 || number.len() != 15 {
-        return Err(format!(
-            "a microchip number has 15 digits and nothing else; this has {} characters, {digits} of them digits",
-            number.chars().count()
-        ));
-    }
-    let (maker, serial) = number.split_at(3);
-    match maker {
-        "999" => return Err("999 is kept for test chips, which no horse may carry".to_owned()),
-        "000" => return Err("000 is no country and no maker; read the chip again".to_owned()),
-        _ => {}
-    }
-    if serial.parse::<u64>().is_ok_and(|serial| serial > LARGEST) {
-        return Err(format!(
-            "no chip holds {serial}: the last twelve digits go up to {LARGEST}; read the chip again"
-        ));
-    }
-    Ok(())
-}
-
 /// Checks a Universal Equine Life Number.
 ///
 /// # Source
 ///
 /// UELN rules of attribution (ueln.net): 15 characters, three digits for the database's country (ISO 3166-1 numeric),
 /// three for the database, nine for the horse, in digits and capital letters. There is no universal check digit.
-pub(crate) fn ueln(number: &str) -> Result<(), String> {
+fn ueln(number: &str) -> Result<(), String> {
     let length = number.chars().count();
     if length != 15 {
         return Err(format!("a UELN has 15 characters; this has {length}"));

@@ -4,10 +4,10 @@ use std::ops::RangeInclusive;
 
 use crate::fault::Faults;
 
-/// Kilograms in an avoirdupois pound, by definition.
+/// Kilograms in an avoirdupois pound, by definition (International Yard and Pound Agreement, 1959).
 pub const KG_PER_LB: f64 = 0.453_592_37;
 
-/// Centimetres in an inch, by definition.
+/// Centimetres in an inch, by definition (the same agreement).
 pub const CM_PER_IN: f64 = 2.54;
 
 /// A unit of length or of weight.

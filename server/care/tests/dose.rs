@@ -327,7 +327,7 @@ fn a_partner_in_the_product_brings_its_own_rules() {
 #[test]
 fn a_refusal_carries_no_amounts() {
     let answer = dose(
-        &json!({"active": "moxidectin", "weight_kg": 500, "foaled_on": null,
+        &json!({"active": "moxidectin", "weight_kg": 750, "foaled_on": null,
         "product": {"form": "moxidectin_gb"}}),
     );
     assert_eq!(answer["refused"], true);
@@ -344,6 +344,8 @@ fn a_refusal_carries_no_amounts() {
         assert_eq!(answer[field], Value::Null, "{field}");
     }
     assert_eq!(answer["steps"], json!([]));
+    // Nor in words, though it would take two syringes.
+    assert_eq!(codes(&answer), ["age_unknown"]);
 }
 
 #[test]
@@ -394,6 +396,12 @@ fn bad_input_is_named_by_field() {
             "/product/mark_lb",
         ),
         (json!({"product": {"mark_kg": 0}}), "/product/mark_kg"),
+        (json!({"product": {"mark_kg": 1e-9}}), "/product/mark_kg"),
+        (json!({"product": {"mark_lb": 1e9}}), "/product/mark_lb"),
+        (
+            json!({"product": {"concentration_percent": 1.87, "content_g": 1e-9}}),
+            "/product/content_g",
+        ),
         (
             json!({"product": {"concentration_percent": 187}}),
             "/product/concentration_percent",

@@ -102,9 +102,12 @@ fn measure(case: &Case<'_>, target: Target, amounts: &mut Amounts, found: &mut F
                 "say mark_kg or mark_lb, what one mark treats, for a setting; else weigh out the amount",
             );
         }
-        several(held, amounts, days, found);
     }
     ceilings(case, target, amounts.setting.as_ref(), found);
+    // A refusal names no setting, not even in words.
+    if let Some(held) = case.product.as_ref().filter(|_| !found.refused) {
+        several(held, amounts, days, found);
+    }
 }
 
 /// Case 6: more than one syringe, or nobody knows how many.

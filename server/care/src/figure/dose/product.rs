@@ -1,7 +1,7 @@
 //! The product as it is held in the hand: what is in it, how strong it is, and how it is marked.
 
 use crate::fault::Faults;
-use crate::unit::{Given, KILOGRAMS, POUNDS, either};
+use crate::unit::{Given, KILOGRAMS, POUNDS, WEIGHTS, either};
 
 use super::fact::{ActiveRow, Form, Part};
 use super::input::{Make, Product, Species, StrengthOf};
@@ -43,6 +43,14 @@ pub(super) struct Strength {
 /// From this strength on, in per cent, a salt is counted whole where nobody says what is counted: pastes hold 43.9 % of
 /// the salt, or 15 to 23 % of the base.
 const SALT_FROM_PERCENT: f64 = 30.0;
+
+/// What a pack may hold, in grams or millilitres: less or more is a slip, and would upset the counting of syringes.
+const LEAST_CONTENT: f64 = 0.001;
+const MOST_CONTENT: f64 = 100_000.0;
+
+/// What a mark may treat, in kilograms: a drop for a small foal to a whole syringe for the heaviest horse.
+const LEAST_MARK_KG: f64 = 1.0;
+const MOST_MARK_KG: f64 = 1200.0;
 
 impl<'a> Held<'a> {
     /// Reads a product; `None` after a fault that leaves nothing to go on with.
@@ -211,8 +219,11 @@ fn content(
         (None, Some(millilitres)) => ("content_ml", millilitres, true),
         (None, None) => return None,
     };
-    if !(amount.is_finite() && amount > 0.0) {
-        faults.add(format!("/product/{field}"), "it is not above zero");
+    if !(LEAST_CONTENT..=MOST_CONTENT).contains(&amount) {
+        faults.add(
+            format!("/product/{field}"),
+            format!("no pack holds that: it is outside {LEAST_CONTENT} to {MOST_CONTENT}"),
+        );
         return None;
     }
     let strength = strength?;
@@ -235,12 +246,19 @@ fn mark(product: &Product, form: Option<&Form>, faults: &mut Faults) -> Option<G
         ),
         own => own,
     };
-    either(
+    let mark = either(
         faults,
         "/product",
         ("mark_kg", kg, KILOGRAMS),
         ("mark_lb", lb, POUNDS),
-    )
+    )?;
+    let what = "what one mark treats";
+    if let Some(doubt) = mark.doubt(what, &(LEAST_MARK_KG..=MOST_MARK_KG), WEIGHTS) {
+        let field = if lb.is_some() { "mark_lb" } else { "mark_kg" };
+        faults.add(format!("/product/{field}"), doubt);
+        return None;
+    }
+    Some(mark)
 }
 
 /// The other actives in it.

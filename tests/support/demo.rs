@@ -307,7 +307,7 @@ impl Seeder<'_> {
                 details: entry.details.clone(),
             },
         };
-        let author = Author::new(&home, machine, &mut conn).map_err(|why| failed(&what(), why))?;
+        let author = Author::new(&home, &mut conn, machine).map_err(|why| failed(&what(), why))?;
         let signed = author
             .sign(&mut conn, &draft)
             .map_err(|why| failed(&what(), why))?;

@@ -1,1 +1,4 @@
-//! Placeholder.
+//! The end-to-end tests: one binary, a file for each resource or story.
+
+mod openapi;
+mod shape;

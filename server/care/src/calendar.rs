@@ -198,6 +198,36 @@ mod tests {
         assert_eq!(period("6m+21d").after(day("2025-08-29")), day("2026-03-21"));
     }
 
+    /// The golden file is made by tests/oracles/calendar_check.py with dateutil.
+    #[test]
+    fn agrees_with_another_calendar_library() {
+        let golden: serde_json::Value =
+            serde_json::from_str(include_str!("../tests/golden/calendar.json")).expect("the file");
+        let number = |value: &serde_json::Value| value.as_i64().expect("a number");
+        let sums = golden["sums"].as_array().expect("sums");
+        for sum in sums {
+            let period = Period {
+                months: u32::try_from(number(&sum[1])).expect("months"),
+                days: u32::try_from(number(&sum[2])).expect("days"),
+            };
+            let start = day(sum[0].as_str().expect("a day"));
+            assert_eq!(period.after(start).to_string(), sum[3], "{sum}");
+        }
+        let spans = golden["spans"].as_array().expect("spans");
+        for span in spans {
+            let (start, end) = (&span[0], &span[1]);
+            let (start, end) = (start.as_str().expect("a day"), end.as_str().expect("a day"));
+            assert_eq!(
+                days_between(day(start), day(end)),
+                number(&span[2]),
+                "{span}"
+            );
+            let months = whole_months(day(start), day(end));
+            assert_eq!(i64::from(months), number(&span[3]), "{span}");
+        }
+        assert!(sums.len() > 2000 && spans.len() > 200);
+    }
+
     #[test]
     fn reads_and_writes_periods() {
         assert_eq!(

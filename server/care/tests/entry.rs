@@ -629,6 +629,35 @@ fn several_rule_sets_are_planned_together() {
     assert_eq!(answer["checks"].as_array().map(Vec::len), Some(9));
 }
 
+/// The golden file is made by tests/oracles/entry_rules.py, which states the rules anew in another language and finds the
+/// earliest day by trying every day for up to two doses.
+#[test]
+fn agrees_with_the_rules_as_another_program_states_them() {
+    let cases: Vec<Value> =
+        serde_json::from_str(include_str!("golden/entry.json")).expect("the golden file");
+    for case in &cases {
+        let days: Vec<&str> = case["doses"]
+            .as_array()
+            .expect("doses")
+            .iter()
+            .filter_map(Value::as_str)
+            .collect();
+        let arrives = case["arrives"].as_str().expect("a day");
+        let rules = case["rules"].as_str().expect("a rule set");
+        let mut document = ask(rules, days.iter().map(|day| flu(day)), arrives);
+        document["on"] = json!(arrives);
+        let answer = entry(&document);
+        assert_eq!(answer["eligible"], case["eligible"], "{case}\n{answer:#}");
+        if let Some(earliest) = case.get("earliest") {
+            assert_eq!(
+                &answer["earliest_eligible_on"], earliest,
+                "{case}\n{answer:#}"
+            );
+        }
+    }
+    assert!(cases.len() > 2000);
+}
+
 // Bad input.
 
 #[test]

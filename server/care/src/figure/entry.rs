@@ -35,6 +35,11 @@ pub enum RuleIds {
 /// What the figure `entry` is asked.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[cfg_attr(feature = "schema", schema(as = EntryInput, example = json!({
+    "horse": {"name": "Marram"},
+    "events": [{"kind": "vaccination", "performed_on": "2026-03-01", "details": {"targets": ["influenza"]}}],
+    "rules": "fei-influenza", "arrives_on": "2026-03-20"
+})))]
 #[serde(deny_unknown_fields)]
 pub struct Input {
     /// The horse.
@@ -59,6 +64,7 @@ pub struct Input {
 /// What the figure `entry` answers.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[cfg_attr(feature = "schema", schema(as = EntryAnswer))]
 pub struct Answer {
     /// Whether every clause of every rule set is met.
     pub eligible: bool,

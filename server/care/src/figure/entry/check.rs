@@ -19,6 +19,7 @@ use crate::rules::Mark;
 /// How a horse stands to one clause of a rule set.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[cfg_attr(feature = "schema", schema(as = EntryCheck))]
 pub struct Check {
     /// The rule set.
     pub rule: String,

@@ -18,6 +18,7 @@ use crate::record::Record;
 /// One thing to do.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[cfg_attr(feature = "schema", schema(as = EntryAction))]
 pub struct Action {
     /// What, in words.
     #[serde(rename = "do")]

@@ -3,6 +3,7 @@
 pub mod dose;
 pub mod egg_count;
 pub mod entry;
+pub mod hoof;
 pub mod reduction;
 pub mod weight;
 

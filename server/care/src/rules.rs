@@ -365,6 +365,8 @@ fn list<P: Pack>(pack: &P, file: &str, listed: &mut Vec<Listed>) {
 }
 
 packs! {
+    /// What may be found on a foot, its urgency, and what must reach the vet.
+    hoof_findings: crate::figure::hoof::findings::Pack,
     /// Shedder bands, ways of counting, thresholds of reduction tests.
     egg_counts: crate::rules::egg_counts::EggCounts,
     /// What is possible for a horse.

@@ -22,6 +22,16 @@ pub struct Finding {
 impl Finding {
     fn check(&self, at: &str, check: &mut Check<'_>) {
         check.short(&format!("{at}/finding"), Some(&self.finding));
+        let listed = &check.context.rules.hoof_findings;
+        if !self.finding.trim().is_empty() && listed.find(&self.finding).is_none() {
+            let known: Vec<&str> = listed.codes().collect();
+            let detail = format!(
+                "{} is no finding; known are {}",
+                self.finding,
+                known.join(", ")
+            );
+            check.faults.add(format!("{at}/finding"), detail);
+        }
         severity(&format!("{at}/severity"), self.severity, check);
         check.short(&format!("{at}/region"), self.region.as_deref());
         check.long(&format!("{at}/note"), self.note.as_deref());

@@ -1,0 +1,3 @@
+//! The figure `hoof`: a foot's balance, its growth, and when the farrier should come again.
+
+pub mod findings;

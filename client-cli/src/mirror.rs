@@ -171,6 +171,16 @@ pub fn find(conn: &mut SqliteConnection, id: EventId) -> Result<Option<Logged>, 
         .optional()?)
 }
 
+/// Whether any entry came sealed.
+///
+/// # Errors
+///
+/// [`Failure::Device`] if the database can't be read.
+pub fn has_sealed(conn: &mut SqliteConnection) -> Result<bool, Failure> {
+    let sealed = log::table.filter(log::content.is_null());
+    Ok(diesel::select(diesel::dsl::exists(sealed)).get_result(conn)?)
+}
+
 /// Adds a verified entry. One that is there already is kept; what it lacked (sealed then, open now) is filled in.
 ///
 /// # Errors

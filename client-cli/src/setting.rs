@@ -23,6 +23,8 @@ pub const SYNCED_AT: &str = "synced_at";
 
 /// The server's procedure policy, as last heard.
 pub const POLICY: &str = "policy";
+/// The account's grants, as last heard: when they change, sealed entries may have opened.
+pub const GRANTS: &str = "grants";
 /// The account's licences, as last heard.
 pub const LICENCES: &str = "licences";
 

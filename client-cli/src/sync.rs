@@ -12,6 +12,7 @@ pub mod plan;
 pub mod pull;
 pub mod push;
 pub mod repair;
+pub mod surroundings;
 
 use diesel::sqlite::SqliteConnection;
 use serde::Serialize;
@@ -21,7 +22,6 @@ pub use self::ledger::Ledger;
 use crate::failure::Failure;
 use crate::herd;
 use crate::home::Home;
-use crate::setting;
 use crate::world::Machine;
 
 /// A repair queues entries, which are pushed and pulled back in a further round. More rounds than this would mean that
@@ -101,6 +101,8 @@ pub fn sync(
     means: &mut Means<'_, '_>,
     report: &mut Report,
 ) -> Result<(), Failure> {
+    surroundings::look_at_server(conn, ledger, means.machine, report)?;
+    means.again |= surroundings::sees_more(conn, ledger)?;
     for _ in 0..ROUNDS {
         push::push(conn, ledger, means, report)?;
         if !pull::pull(conn, ledger, means, report)? {
@@ -108,11 +110,7 @@ pub fn sync(
         }
         means.again = false;
     }
-    let (horses, barns) = (ledger.horses()?, ledger.barns()?);
-    apply::herd(conn, &horses, &barns)?;
-    // What recording is checked by where there is no signal.
-    setting::keep_document(conn, setting::POLICY, &ledger.policy()?)?;
-    setting::keep_document(conn, setting::LICENCES, &ledger.licences()?)
+    surroundings::keep(conn, ledger)
 }
 
 /// What to call a horse in a message.

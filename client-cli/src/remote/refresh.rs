@@ -1,10 +1,12 @@
 //! New tokens. The proof by the device's key lets the server give the same new tokens again if its answer was lost,
 //! so a bad line never signs anybody out.
 
-use chrono::Duration;
+use chrono::{DateTime, Duration, Utc};
 use reqwest::Method;
 use whorl_contract::key::Purpose;
 use whorl_contract::path;
+use whorl_contract::problem::Problem;
+use whorl_contract::server::ServerInfo;
 use whorl_contract::session::{Refresh, Session, refresh_message};
 
 use super::{Remote, Request};
@@ -25,19 +27,40 @@ impl Remote<'_> {
         let tokens = self.membership()?.tokens.as_ref();
         tokens
             .map(|tokens| tokens.access.as_str())
-            .ok_or_else(|| Failure::input("you are signed out; run `whorl join` to sign in"))
+            .ok_or_else(signed_out)
     }
 
     /// Renews the tokens and keeps them before anything is sent with them.
     pub(super) fn refresh(&mut self) -> Result<(), Failure> {
         let mut membership = self.membership()?.clone();
-        let signed_out = || Failure::input("you are signed out; run `whorl join` to sign in");
-        let refresh_token = membership.tokens.take().ok_or_else(signed_out)?.refresh;
+        let token = membership.tokens.take().ok_or_else(signed_out)?.refresh;
+        let session = match self.ask_for_tokens(&token, self.machine.utc()) {
+            Err(Failure::Refused(_, Some(problem))) if is_about_the_clock(&problem) => {
+                // The proof must be fresh by the server's clock; ours is wrong, and that is no reason to be locked out.
+                let info: ServerInfo = self.get_anonymously(path::SERVER)?;
+                self.ask_for_tokens(&token, info.time)
+            }
+            other => other,
+        };
+        let session = session.map_err(|failure| match failure {
+            Failure::Refused(why, problem) => Failure::Refused(
+                format!("{why}: run `whorl join` to sign in again; what you recorded is kept"),
+                problem,
+            ),
+            other => other,
+        })?;
+        membership.tokens = Some(tokens(&session, self.machine));
+        // Were they used before they are kept, a crash would leave a used-up token behind.
+        self.home.keep_membership(&membership)?;
+        self.membership = Some(membership);
+        Ok(())
+    }
+
+    fn ask_for_tokens(&self, token: &str, signed_at: DateTime<Utc>) -> Result<Session, Failure> {
         let key = self.key.as_ref().ok_or_else(signed_out)?;
-        let signed_at = self.machine.utc();
-        let message = refresh_message(&refresh_token, signed_at);
+        let message = refresh_message(token, signed_at);
         let body = Refresh {
-            refresh_token,
+            refresh_token: token.to_owned(),
             signed_at: Some(signed_at),
             proof: Some(key.sign(Purpose::Refresh, &message)),
         };
@@ -45,23 +68,19 @@ impl Remote<'_> {
             .json(&body)?
             .anonymous()
             .repeatable();
-        let answer = self.exchange(&request)?.success();
-        let session: Session = match answer {
-            Ok(answer) => answer.read()?,
-            Err(Failure::Refused(why, problem)) => {
-                return Err(Failure::Refused(
-                    format!("{why}: run `whorl join` to sign in again; what you recorded is kept"),
-                    problem,
-                ));
-            }
-            Err(failure) => return Err(failure),
-        };
-        membership.tokens = Some(tokens(&session, self.machine));
-        // Were they used before they are kept, a crash would leave a used-up token behind.
-        self.home.keep_membership(&membership)?;
-        self.membership = Some(membership);
-        Ok(())
+        self.exchange(&request)?.success()?.read()
     }
+}
+
+fn signed_out() -> Failure {
+    Failure::input("you are signed out; run `whorl join` to sign in")
+}
+
+fn is_about_the_clock(problem: &Problem) -> bool {
+    problem
+        .errors
+        .iter()
+        .any(|fault| fault.pointer == "/signed_at")
 }
 
 /// A session's tokens, with the end of the access token by this device's clock.

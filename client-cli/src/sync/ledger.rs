@@ -3,9 +3,11 @@
 use whorl_care::ids::HorseId;
 use whorl_contract::attachment::Attachment;
 use whorl_contract::barn::Barn;
+use whorl_contract::grant::Grant;
 use whorl_contract::horse::{Horse, NewHorse};
 use whorl_contract::licence::Licence;
 use whorl_contract::path;
+use whorl_contract::server::ServerInfo;
 use whorl_contract::sync::{Heads, Pull, Pulled, Push, Pushed};
 
 use crate::failure::Failure;
@@ -75,6 +77,20 @@ pub trait Ledger {
     ///
     /// [`Failure`] if there is no answer.
     fn licences(&mut self) -> Result<Vec<Licence>, Failure>;
+
+    /// The grants that the account holds or has given.
+    ///
+    /// # Errors
+    ///
+    /// [`Failure`] if there is no answer.
+    fn grants(&mut self) -> Result<Vec<Grant>, Failure>;
+
+    /// What the server says of itself.
+    ///
+    /// # Errors
+    ///
+    /// [`Failure`] if there is no answer.
+    fn server(&mut self) -> Result<ServerInfo, Failure>;
 }
 
 impl Ledger for Remote<'_> {
@@ -114,5 +130,13 @@ impl Ledger for Remote<'_> {
 
     fn licences(&mut self) -> Result<Vec<Licence>, Failure> {
         self.list(path::LICENCES)
+    }
+
+    fn grants(&mut self) -> Result<Vec<Grant>, Failure> {
+        self.list(path::GRANTS)
+    }
+
+    fn server(&mut self) -> Result<ServerInfo, Failure> {
+        self.get_anonymously(path::SERVER)
     }
 }

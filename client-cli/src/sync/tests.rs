@@ -482,6 +482,48 @@ fn what_was_sealed_is_filled_in_when_it_is_fetched_again() {
 }
 
 #[test]
+fn a_wider_grant_opens_what_was_sealed_without_being_asked() {
+    let mut model = Model::new();
+    let client = Client::new(&mut model);
+    model.somebody_records(horse(0), 1);
+    model.sealed = true;
+    client.settled(&mut model);
+    model.sealed = false;
+    let sealed = |client: &Client| mirror::has_sealed(&mut client.open()).expect("read");
+    client.settled(&mut model);
+    assert!(sealed(&client), "nothing said that more may be seen");
+    model.grants.push(model::grant());
+    client.settled(&mut model);
+    assert!(!sealed(&client));
+    client.assert_same(&model, horse(0));
+}
+
+#[test]
+fn another_server_key_stops_everything_before_anything_is_sent() {
+    let mut model = Model::new();
+    let client = Client::new(&mut model);
+    client.record(horse(0));
+    model.shown_key = SecretKey::from_seed(&[10; 32]).public();
+    let (_, done) = client.sync(&mut model, false);
+    assert_eq!(done.expect_err("another key").status(), 5);
+    assert_eq!((model.pushes, client.states()), (0, vec![State::Waiting]));
+}
+
+#[test]
+fn a_wrong_clock_is_said_and_stops_nothing() {
+    let mut model = Model::new();
+    let client = Client::new(&mut model);
+    client.record(horse(0));
+    model.clock += chrono::TimeDelta::minutes(90);
+    let report = client.settled(&mut model);
+    assert!(
+        report.notices[0].contains("90 minutes behind"),
+        "{report:?}"
+    );
+    assert_eq!(report.accepted, 1);
+}
+
+#[test]
 fn our_own_entry_keeps_its_content_though_it_comes_back_sealed() {
     let mut model = Model::new();
     let client = Client::new(&mut model);

@@ -112,7 +112,7 @@ fn a_sign_in_page_is_not_taken_for_done() {
 #[test]
 fn an_expired_access_token_is_renewed_without_a_word() {
     let (server, device) = joined();
-    device.later.set(3600);
+    server.wait(&device, 3600);
     device.ok(&["sync"]);
     assert_eq!(server.seen("/v1/sessions/refresh"), 1);
     // Ended by the server's clock though not by ours.
@@ -123,10 +123,19 @@ fn an_expired_access_token_is_renewed_without_a_word() {
 }
 
 #[test]
+fn a_device_whose_clock_is_wrong_is_told_and_not_locked_out() {
+    let (server, device) = joined();
+    device.later.set(9 * 3600);
+    let said = device.ok(&["sync"]);
+    assert!(said.err.contains("540 minutes ahead"), "{said:?}");
+    assert_eq!(server.seen("/v1/sessions/refresh"), 2);
+}
+
+#[test]
 fn lost_answers_to_refreshes_never_sign_anybody_out() {
     let (server, device) = joined();
     for day in 1..6 {
-        device.later.set(day * 86_400);
+        server.wait(&device, 86_400);
         for _ in 0..day {
             server.fault("/v1/sessions/refresh", Fault::LoseAnswer);
         }
@@ -142,7 +151,7 @@ fn lost_answers_to_refreshes_never_sign_anybody_out() {
 fn a_session_that_has_ended_says_how_to_sign_in_and_keeps_the_work() {
     let (server, device) = joined();
     device.add_horse("Plover");
-    device.later.set(3600);
+    server.wait(&device, 3600);
     server.state.lock().expect("state").generation = 7;
     let said = device.run(&["push"]);
     assert_eq!(said.status, 3, "{said:?}");

@@ -6,13 +6,16 @@ use std::net::{TcpListener, TcpStream};
 use std::sync::{Arc, Mutex};
 use std::thread;
 
+use chrono::{DateTime, TimeDelta, Utc};
 use serde_json::{Value, json};
 use uuid::Uuid;
 use whorl_care::ids::HorseId;
+
+use crate::device::Device;
 use whorl_contract::chain;
 use whorl_contract::event::{LoggedEvent, SignedEvent};
 use whorl_contract::key::{Purpose, SecretKey};
-use whorl_contract::problem::{Kind, Problem};
+use whorl_contract::problem::{self, Kind, Problem};
 use whorl_contract::session::{Refresh, SignIn, refresh_message};
 use whorl_contract::sync::{HeadInfo, Heads, Outcome, Pull, Pulled, Push, Pushed, Run, Signer};
 
@@ -65,6 +68,15 @@ pub(crate) struct State {
     pub(crate) expired: Option<u32>,
     pub(crate) account_open: bool,
     pub(crate) attachments: Vec<String>,
+    /// The server's clock, in seconds after the start of the test.
+    pub(crate) later: i64,
+}
+
+impl State {
+    fn now(&self) -> DateTime<Utc> {
+        let start = DateTime::parse_from_rfc3339("2027-03-04T14:20:00Z").expect("a time");
+        start.to_utc() + TimeDelta::seconds(self.later)
+    }
 }
 
 /// The server; it ends with the process.
@@ -106,6 +118,12 @@ impl Server {
             .iter()
             .filter(|one| one.path.starts_with(path))
             .count()
+    }
+
+    /// Time goes on, on both sides.
+    pub(crate) fn wait(&self, device: &Device, seconds: i64) {
+        self.state.lock().expect("state").later += seconds;
+        device.later.set(device.later.get() + seconds);
     }
 
     pub(crate) fn events(&self) -> usize {
@@ -218,7 +236,7 @@ fn problem(status: u16, kind: Kind) -> Answer {
 fn answer(state: &mut State, request: &Request) -> Answer {
     let path = request.path.split('?').next().unwrap_or_default();
     match (request.method.as_str(), path) {
-        ("GET", "/v1/server") => return ok(&info()),
+        ("GET", "/v1/server") => return ok(&info(state)),
         ("POST", "/v1/sessions") => return sign_in(state, &request.body),
         ("POST", "/v1/accounts") => {
             state.account_open = true;
@@ -249,7 +267,7 @@ fn answer(state: &mut State, request: &Request) -> Answer {
         }
         ("GET", "/v1/barns") => ok(&json!({"items": [barn()], "next_cursor": null})),
         ("GET", "/v1/policy") => ok(&json!({})),
-        ("GET", "/v1/licences") => ok(&json!({"items": [], "next_cursor": null})),
+        ("GET", "/v1/grants" | "/v1/licences") => ok(&json!({"items": [], "next_cursor": null})),
         ("DELETE", "/v1/sessions/current") => (204, "application/json", String::new()),
         ("POST", path) if path.ends_with("/attachments") => {
             state.attachments.push(path.to_owned());
@@ -262,9 +280,10 @@ fn answer(state: &mut State, request: &Request) -> Answer {
     }
 }
 
-fn info() -> Value {
+fn info(state: &State) -> Value {
+    let time = state.now();
     json!({"name": "saltmarsh.example", "version": "0", "vocabulary": 1, "epoch": EPOCH,
-        "key": SecretKey::from_seed(&[9; 32]).public(), "time": "2027-03-04T14:20:00Z",
+        "key": SecretKey::from_seed(&[9; 32]).public(), "time": time,
         "limits": {"events_per_push": 1000, "events_per_pull": 1000, "body_bytes": 4_194_304, "attachment_bytes": 16_777_216}})
 }
 
@@ -323,6 +342,19 @@ fn refresh(state: &mut State, body: &[u8]) -> Answer {
     let at = refresh.signed_at.expect("a time");
     let message = refresh_message(&refresh.refresh_token, at);
     let proof = refresh.proof.expect("a proof");
+    if (at - state.now()).abs() > TimeDelta::minutes(10) {
+        let (status, media_type, text) = problem(422, Kind::Invalid);
+        let mut said: Problem = serde_json::from_str(&text).expect("a problem");
+        said.errors.push(problem::Fault {
+            pointer: "/signed_at".to_owned(),
+            detail: "this device's clock is off".to_owned(),
+        });
+        return (
+            status,
+            media_type,
+            serde_json::to_string(&said).expect("JSON"),
+        );
+    }
     assert!(
         key.verifies(Purpose::Refresh, &message, &proof),
         "the device proves its key"

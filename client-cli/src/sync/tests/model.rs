@@ -2,18 +2,20 @@
 
 use std::collections::{BTreeMap, BTreeSet, VecDeque};
 
-use chrono::DateTime;
+use chrono::{DateTime, Utc};
 use uuid::Uuid;
 use whorl_care::ids::{AccountId, DeviceId, EventId, HorseId};
 use whorl_care::kind::{Kind, Provenance, Role};
 use whorl_contract::barn::Barn;
 use whorl_contract::chain;
 use whorl_contract::event::{Content, Envelope, LoggedEvent, SignedEvent, VOCABULARY};
+use whorl_contract::grant::Grant;
 use whorl_contract::horse::{Horse, NewHorse};
 use whorl_contract::key::{Hash, PublicKey, Salt, SecretKey};
 use whorl_contract::licence::Licence;
 use whorl_contract::note::Head;
 use whorl_contract::problem::{Kind as Problems, Problem};
+use whorl_contract::server::{Limits, ServerInfo};
 use whorl_contract::sync::{
     HeadInfo, Heads, Outcome, Pull, Pulled, Push, Pushed, Run, SignedHead, Signer,
 };
@@ -42,6 +44,10 @@ pub(super) struct Model {
     pub(super) epoch: Uuid,
     pub(super) disk: Disk,
     pub(super) key: SecretKey,
+    /// The key that it shows as its own.
+    pub(super) shown_key: PublicKey,
+    pub(super) clock: DateTime<Utc>,
+    pub(super) grants: Vec<Grant>,
     pub(super) signers: BTreeMap<DeviceId, Signer>,
     /// Horses that the account may not see.
     pub(super) hidden: BTreeSet<HorseId>,
@@ -64,6 +70,9 @@ impl Model {
             epoch: Uuid::from_u128(1),
             disk: Disk::default(),
             key: SecretKey::from_seed(&[9; 32]),
+            shown_key: SecretKey::from_seed(&[9; 32]).public(),
+            clock: DateTime::UNIX_EPOCH,
+            grants: Vec::new(),
             signers: BTreeMap::new(),
             hidden: BTreeSet::new(),
             sealed: false,
@@ -155,6 +164,24 @@ pub(super) fn problem(kind: Problems) -> Problem {
         instance: None,
         policy_row: None,
         errors: Vec::new(),
+    }
+}
+
+/// Some grant.
+pub(super) fn grant() -> Grant {
+    Grant {
+        id: Uuid::from_u128(60).into(),
+        account_id: Uuid::from_u128(40).into(),
+        account_name: "me".to_owned(),
+        role: Role::Farrier,
+        horse_id: None,
+        barn_id: None,
+        from: DateTime::UNIX_EPOCH,
+        until: None,
+        kinds: None,
+        granted_by: Uuid::from_u128(77).into(),
+        created_at: DateTime::UNIX_EPOCH,
+        revoked_at: None,
     }
 }
 
@@ -318,6 +345,27 @@ impl Ledger for Model {
 
     fn licences(&mut self) -> Result<Vec<Licence>, Failure> {
         Ok(Vec::new())
+    }
+
+    fn grants(&mut self) -> Result<Vec<Grant>, Failure> {
+        Ok(self.grants.clone())
+    }
+
+    fn server(&mut self) -> Result<ServerInfo, Failure> {
+        Ok(ServerInfo {
+            name: "saltmarsh.example".to_owned(),
+            version: String::new(),
+            vocabulary: VOCABULARY,
+            epoch: self.epoch,
+            key: self.shown_key,
+            time: self.clock,
+            limits: Limits {
+                events_per_push: 1000,
+                events_per_pull: 1000,
+                body_bytes: 4_000_000,
+                attachment_bytes: 16_000_000,
+            },
+        })
     }
 }
 

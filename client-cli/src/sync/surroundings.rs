@@ -1,0 +1,85 @@
+//! What is around the logs: the server itself, its clock and key, and what recording is checked by offline.
+
+use chrono::TimeDelta;
+use diesel::sqlite::SqliteConnection;
+use whorl_contract::event::VOCABULARY;
+use whorl_contract::key::PublicKey;
+
+use super::{Ledger, Report, apply};
+use crate::failure::Failure;
+use crate::world::Machine;
+use crate::{mirror, setting};
+
+/// A clock that is off by more makes wrong times in the record.
+const CLOCKS_DIFFER: TimeDelta = TimeDelta::minutes(5);
+
+/// Is it the server that we know, and do our clocks agree?
+///
+/// # Errors
+///
+/// [`Failure::NotVerified`] if it shows another key than when this device joined; nothing is sent to it, then.
+pub(super) fn look_at_server(
+    conn: &mut SqliteConnection,
+    ledger: &mut dyn Ledger,
+    machine: Machine<'_>,
+    report: &mut Report,
+) -> Result<(), Failure> {
+    let info = ledger.server()?;
+    let known: Option<PublicKey> = setting::get(conn, setting::SERVER_KEY)?;
+    if known.is_some_and(|known| known != info.key) {
+        return Err(Failure::NotVerified(format!(
+            "this server shows another key ({}) than when this device joined: ask its operator; if they changed it, run \
+             `whorl join --new-key`",
+            info.key
+        )));
+    }
+    let ahead = machine.utc() - info.time;
+    if ahead.abs() > CLOCKS_DIFFER {
+        let way = if ahead > TimeDelta::zero() {
+            "ahead of"
+        } else {
+            "behind"
+        };
+        report.notices.push(format!(
+            "this device's clock is {} minutes {way} the server's, and its entries carry such times: please set it",
+            ahead.abs().num_minutes()
+        ));
+    }
+    if info.vocabulary < VOCABULARY {
+        report.notices.push(
+            "the server is older than this whorl and may refuse some entries; its operator should update it".to_owned(),
+        );
+    }
+    Ok(())
+}
+
+/// Whether what came sealed may be open now: the grants have changed.
+///
+/// # Errors
+///
+/// [`Failure::Offline`] without an answer.
+pub(super) fn sees_more(
+    conn: &mut SqliteConnection,
+    ledger: &mut dyn Ledger,
+) -> Result<bool, Failure> {
+    if !mirror::has_sealed(conn)? {
+        return Ok(false);
+    }
+    let before: Option<serde_json::Value> = setting::document(conn, setting::GRANTS)?;
+    let now = serde_json::to_value(ledger.grants()?)
+        .map_err(|error| Failure::Device(error.to_string()))?;
+    Ok(before.as_ref() != Some(&now))
+}
+
+/// Keeps the herd, and what recording is checked by where there is no signal.
+///
+/// # Errors
+///
+/// [`Failure::Offline`] without an answer.
+pub(super) fn keep(conn: &mut SqliteConnection, ledger: &mut dyn Ledger) -> Result<(), Failure> {
+    let (horses, barns) = (ledger.horses()?, ledger.barns()?);
+    apply::herd(conn, &horses, &barns)?;
+    setting::keep_document(conn, setting::POLICY, &ledger.policy()?)?;
+    setting::keep_document(conn, setting::LICENCES, &ledger.licences()?)?;
+    setting::keep_document(conn, setting::GRANTS, &ledger.grants()?)
+}

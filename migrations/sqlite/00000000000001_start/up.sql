@@ -80,6 +80,15 @@ CREATE TABLE horse (
 CREATE INDEX horse_by_barn ON horse (barn_id);
 CREATE INDEX horse_by_owner ON horse (owner_id);
 
+-- Whose a horse was and where it stood, from when: a row for each change. What came in late is judged by it.
+CREATE TABLE tenure (
+    horse_id TEXT NOT NULL REFERENCES horse (id),
+    from_at TIMESTAMP NOT NULL,
+    owner_id TEXT NOT NULL REFERENCES account (id),
+    barn_id TEXT NOT NULL REFERENCES barn (id),
+    PRIMARY KEY (horse_id, from_at)
+);
+
 -- The log. Append only; content and salt are dropped only by erasure, and the chain still verifies.
 CREATE TABLE event (
     horse_id TEXT NOT NULL REFERENCES horse (id),
@@ -141,6 +150,15 @@ CREATE INDEX access_grant_by_account ON access_grant (account_id);
 CREATE INDEX access_grant_by_horse ON access_grant (horse_id);
 CREATE INDEX access_grant_by_barn ON access_grant (barn_id);
 
+-- A horse that a barn's grant covers no more, by the word of the horse's owner.
+CREATE TABLE grant_exemption (
+    grant_id TEXT NOT NULL REFERENCES access_grant (id),
+    horse_id TEXT NOT NULL REFERENCES horse (id),
+    from_at TIMESTAMP NOT NULL,
+    made_by TEXT NOT NULL REFERENCES account (id),
+    PRIMARY KEY (horse_id, grant_id)
+);
+
 -- What somebody may still read of a horse that was theirs.
 CREATE TABLE sight (
     account_id TEXT NOT NULL REFERENCES account (id),
@@ -167,6 +185,7 @@ CREATE TABLE invitation (
     CHECK ((horse_id IS NULL) <> (barn_id IS NULL))
 );
 CREATE INDEX invitation_by_creator ON invitation (created_by);
+CREATE INDEX invitation_by_horse ON invitation (horse_id);
 
 CREATE TABLE licence (
     id TEXT NOT NULL PRIMARY KEY,
@@ -182,11 +201,13 @@ CREATE TABLE licence (
 );
 CREATE INDEX licence_by_account ON licence (account_id);
 
+-- Offered to an address, whether or not it has an account: the offer must not tell.
 CREATE TABLE transfer (
     id TEXT NOT NULL PRIMARY KEY,
     horse_id TEXT NOT NULL REFERENCES horse (id),
     from_account TEXT NOT NULL REFERENCES account (id),
     to_email TEXT NOT NULL,
+    to_account TEXT REFERENCES account (id),
     state TEXT NOT NULL,
     offered_at TIMESTAMP NOT NULL,
     expires_at TIMESTAMP NOT NULL,
@@ -194,6 +215,7 @@ CREATE TABLE transfer (
     at_seq BIGINT
 );
 CREATE INDEX transfer_by_horse ON transfer (horse_id);
+CREATE INDEX transfer_by_seller ON transfer (from_account);
 CREATE INDEX transfer_by_buyer ON transfer (to_email);
 
 CREATE TABLE attachment (

@@ -1,14 +1,18 @@
 //! What somebody may see and record of a horse. Read from the grants at each request: a token says who, never what.
 
+mod weigh;
+
 use std::collections::HashMap;
 
-use chrono::{DateTime, NaiveDateTime, Utc};
+use chrono::{DateTime, Utc};
 use whorl_care::ids::{AccountId, BarnId, HorseId};
 use whorl_care::kind::{Kind, Role};
 use whorl_store::barns::{self, BarnRow};
-use whorl_store::grants::{self, GrantRow};
+use whorl_store::grants;
 use whorl_store::horses::{self, HorseRow};
 use whorl_store::{Db, StoreError};
+
+use weigh::{Bearing, Ties, in_force, weigh};
 
 /// A role in force, for all kinds or for some.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -30,7 +34,12 @@ impl Access {
         !self.standings.is_empty() || self.sight_until.is_some()
     }
 
-    /// Whether the caller acts as its owner, without a limit to some kinds.
+    /// Whether the caller has a say now, and not only the sight of a horse that was theirs.
+    pub(crate) fn is_in_force(&self) -> bool {
+        !self.standings.is_empty()
+    }
+
+    /// Whether the caller acts as an owner, without a limit to some kinds.
     pub(crate) fn is_owner(&self) -> bool {
         self.standings
             .iter()
@@ -45,134 +54,47 @@ impl Access {
         roles
     }
 
-    /// Whether the event at this place, which is of this kind or about an event of this kind, may be seen. A seller sees
-    /// everything up to the sale.
+    /// Whether the event at this place, which is of this kind or about an event of this kind, may be seen. A seller
+    /// sees everything up to the sale.
     pub(crate) fn may_see(&self, kind: Kind, seq: i64) -> bool {
         self.sight_until.is_some_and(|until| seq <= until)
-            || self
-                .standings
-                .iter()
-                .any(|one| covers(one.kinds.as_deref(), kind))
+            || self.standings.iter().any(|one| one.covers(kind))
     }
 
-    /// Whether some kinds may not be seen.
+    /// Whether some events up to [`Access::until_seq`] may not be seen.
     pub(crate) fn is_limited(&self) -> bool {
-        Kind::ALL.iter().any(|kind| !self.may_see(*kind, 1))
-            || Kind::ALL.iter().any(|kind| !self.may_see(*kind, i64::MAX))
-                && !self.standings.is_empty()
+        self.is_in_force() && self.standings.iter().all(|one| one.kinds.is_some())
     }
 
-    /// The kinds that may be seen wherever they stand in the log.
+    /// The kinds that may be seen wherever they stand in the log, up to [`Access::until_seq`].
     pub(crate) fn kinds(&self) -> Vec<Kind> {
-        let place = if self.standings.is_empty() {
-            1
-        } else {
-            i64::MAX
-        };
-        Kind::ALL
-            .iter()
-            .copied()
-            .filter(|kind| self.may_see(*kind, place))
+        let all = Kind::ALL.iter().copied();
+        all.filter(|kind| !self.is_limited() || self.may_see(*kind, i64::MAX))
             .collect()
     }
 
-    /// Whether a grant in force lets the caller act in this role for this kind; what the policy then says is another matter.
+    /// Whether a grant in force lets the caller act in this role for this kind; what the policy then says is another
+    /// matter.
     pub(crate) fn may_record(&self, role: Role, kind: Kind) -> bool {
         self.standings
             .iter()
-            .any(|one| one.role == role && covers(one.kinds.as_deref(), kind))
+            .any(|one| one.role == role && one.covers(kind))
     }
 
     /// The last event that may be seen, of a log with `head_seq` events.
     pub(crate) fn until_seq(&self, head_seq: i64) -> i64 {
         match self.sight_until {
-            Some(until) if self.standings.is_empty() => until.min(head_seq),
+            Some(until) if !self.is_in_force() => until.min(head_seq),
             _ => head_seq,
         }
     }
 }
 
-/// Whether a limit to some kinds takes in this one.
-fn covers(kinds: Option<&[Kind]>, kind: Kind) -> bool {
-    kinds.is_none_or(|kinds| kinds.contains(&kind))
-}
-
-/// Whether a grant is in force at that instant.
-fn in_force(grant: &GrantRow, at: NaiveDateTime) -> bool {
-    grant.from_at <= at
-        && grant.until_at.is_none_or(|until| at < until)
-        && grant.revoked_at.is_none_or(|revoked| at < revoked)
-}
-
-fn standing(grant: &GrantRow) -> Standing {
-    // A code that this build doesn't know limits to nothing it knows: less is seen, never more.
-    let kinds = grant.kinds.as_ref().map(|list| {
-        list.split(',')
-            .filter_map(|code| code.parse().ok())
-            .collect()
-    });
-    Standing {
-        role: grant.role,
-        kinds,
-    }
-}
-
-/// The kinds of a grant as they are stored.
-pub(crate) fn kinds_text(kinds: Option<&[Kind]>) -> Option<String> {
-    kinds.map(|kinds| {
-        kinds
-            .iter()
-            .map(|kind| kind.code())
-            .collect::<Vec<_>>()
-            .join(",")
-    })
-}
-
-/// The kinds of a grant as they were stored.
-pub(crate) fn kinds_of(text: Option<&str>) -> Option<Vec<Kind>> {
-    text.map(|list| {
-        list.split(',')
-            .filter_map(|code| code.parse().ok())
-            .collect()
-    })
-}
-
-/// Puts together what follows from ownership, the barn, grants and a sale. Pure.
-fn weigh(
-    account: AccountId,
-    horse: &HorseRow,
-    barn_owner: Option<AccountId>,
-    grants: &[GrantRow],
-    sight_until: Option<i64>,
-    at: NaiveDateTime,
-) -> Access {
-    let mut standings = Vec::new();
-    if horse.owner_id == account {
-        standings.push(Standing {
-            role: Role::Owner,
-            kinds: None,
-        });
-    } else if barn_owner == Some(account) {
-        // Whoever runs the barn looks after the horses that board there; they are still somebody else's.
-        standings.push(Standing {
-            role: Role::BarnStaff,
-            kinds: None,
-        });
-    }
-    let (horse_id, barn_id) = (horse.id.to_string(), horse.barn_id.to_string());
-    standings.extend(
-        grants
-            .iter()
-            .filter(|grant| in_force(grant, at))
-            .filter(|grant| {
-                grant.horse_id.as_deref() == Some(&horse_id)
-                    || grant.barn_id.as_deref() == Some(&barn_id)
-            })
-            .map(standing),
-    );
-    Access {
-        standings,
-        sight_until,
+impl Standing {
+    fn covers(&self, kind: Kind) -> bool {
+        self.kinds
+            .as_ref()
+            .is_none_or(|kinds| kinds.contains(&kind))
     }
 }
 
@@ -190,7 +112,7 @@ pub(crate) fn of_horse(
     ask(db, account, horse, at, false)
 }
 
-/// The same within a write: what it rests on can't be revoked before the write ends.
+/// The same within a write that holds the horse's lock: what it rests on can't be revoked before the write ends.
 ///
 /// # Errors
 ///
@@ -211,23 +133,40 @@ fn ask(
     at: DateTime<Utc>,
     held: bool,
 ) -> Result<Access, StoreError> {
-    let barn = barns::get(db, horse.barn_id)?;
     let grants = grants::on_horse(db, account, horse.id, horse.barn_id, held)?;
-    let sight = grants::sights(db, account)?
-        .into_iter()
-        .find(|(id, _)| *id == horse.id)
-        .map(|(_, seq)| seq);
-    Ok(weigh(
+    let bearing = Bearing {
         account,
-        horse,
-        Some(barn.owner_id),
-        &grants,
-        sight,
-        at.naive_utc(),
-    ))
+        grants: &grants,
+        exemptions: &grants::exemptions_of(db, horse.id)?,
+        at: at.naive_utc(),
+    };
+    let ties = Ties {
+        horse: horse.id,
+        owner: horse.owner_id,
+        barn: horse.barn_id,
+        barn_owner: barn_owner(db, account, horse.owner_id, horse.barn_id)?,
+    };
+    Ok(Access {
+        standings: weigh(&bearing, &ties),
+        sight_until: grants::sight_of(db, account, horse.id)?,
+    })
 }
 
-/// Whether a grant for this role and kind was in force at that instant, though it may have ended since.
+/// Who runs the barn, where that matters: an owner has more than it would give.
+fn barn_owner(
+    db: &mut Db,
+    account: AccountId,
+    owner: AccountId,
+    barn: BarnId,
+) -> Result<Option<AccountId>, StoreError> {
+    if owner == account {
+        return Ok(None);
+    }
+    Ok(Some(barns::get(db, barn)?.owner_id))
+}
+
+/// Whether somebody might have recorded this kind in this role at that instant, though what allowed it may have ended
+/// since: by whose the horse was then, where it stood then, and the grants in force then.
 ///
 /// # Errors
 ///
@@ -240,8 +179,15 @@ pub(crate) fn covered_at(
     kind: Kind,
     at: DateTime<Utc>,
 ) -> Result<bool, StoreError> {
-    let grants = grants::on_horse(db, account, horse.id, horse.barn_id, false)?;
-    Ok(weigh(account, horse, None, &grants, None, at.naive_utc()).may_record(role, kind))
+    let Some(then) = horses::tenure_at(db, horse.id, at.naive_utc())? else {
+        return Ok(false);
+    };
+    let horse = HorseRow {
+        owner_id: then.owner_id,
+        barn_id: then.barn_id,
+        ..horse.clone()
+    };
+    Ok(ask(db, account, &horse, at, false)?.may_record(role, kind))
 }
 
 /// Every horse that somebody may see, with what they may do, by the horse's id. Five questions to the database, however
@@ -255,44 +201,51 @@ pub(crate) fn horses_visible(
     account: AccountId,
     at: DateTime<Utc>,
 ) -> Result<Vec<(HorseRow, Access)>, StoreError> {
-    let now = at.naive_utc();
+    let at = at.naive_utc();
     let mut grants = grants::of_account(db, account)?;
-    grants.retain(|grant| in_force(grant, now));
+    grants.retain(|grant| in_force(grant, at));
     let sights: HashMap<HorseId, i64> = grants::sights(db, account)?.into_iter().collect();
+    let own_barns: Vec<BarnId> = barns::owned_or_named(db, account, &[])?
+        .into_iter()
+        .map(|barn| barn.id)
+        .collect();
     let named: Vec<HorseId> = grants
         .iter()
-        .filter_map(|grant| grant.horse_id.as_deref()?.parse().ok())
+        .filter_map(|grant| grant.horse_id.as_ref().map(|id| id.0))
         .chain(sights.keys().copied())
         .collect();
-    let own_barns = barns::owned_or_named(db, account, &[])?;
     let barns: Vec<BarnId> = grants
         .iter()
-        .filter_map(|grant| grant.barn_id.as_deref()?.parse().ok())
-        .chain(own_barns.iter().map(|barn| barn.id))
+        .filter_map(|grant| grant.barn_id.as_ref().map(|id| id.0))
+        .chain(own_barns.iter().copied())
         .collect();
+    let bearing = Bearing {
+        account,
+        grants: &grants,
+        exemptions: &grants::exemptions_from(db, account)?,
+        at,
+    };
     let visible = horses::owned_named_or_in(db, account, &named, &barns)?;
     Ok(visible
         .into_iter()
         .map(|horse| {
-            let barn_owner = own_barns
-                .iter()
-                .find(|barn| barn.id == horse.barn_id)
-                .map(|barn| barn.owner_id);
-            let access = weigh(
-                account,
-                &horse,
-                barn_owner,
-                &grants,
-                sights.get(&horse.id).copied(),
-                now,
-            );
+            let ties = Ties {
+                horse: horse.id,
+                owner: horse.owner_id,
+                barn: horse.barn_id,
+                barn_owner: own_barns.contains(&horse.barn_id).then_some(account),
+            };
+            let access = Access {
+                standings: weigh(&bearing, &ties),
+                sight_until: sights.get(&horse.id).copied(),
+            };
             (horse, access)
         })
         .filter(|(_, access)| access.is_anything())
         .collect())
 }
 
-/// The barns that somebody owns, holds a grant for, or has a horse in, by the barn's id.
+/// The barns that somebody owns, holds a grant for, or has to do with a horse of, by the barn's id.
 ///
 /// # Errors
 ///
@@ -302,20 +255,45 @@ pub(crate) fn barns_visible(
     account: AccountId,
     at: DateTime<Utc>,
 ) -> Result<Vec<BarnRow>, StoreError> {
-    let now = at.naive_utc();
-    let granted = grants::of_account(db, account)?;
-    let mut named: Vec<BarnId> = granted
-        .iter()
-        .filter(|grant| in_force(grant, now))
-        .filter_map(|grant| grant.barn_id.as_deref()?.parse().ok())
-        .collect();
-    // Where a horse stands is part of what its owner and its farrier must know.
     let horses = horses_visible(db, account, at)?;
-    named.extend(
-        horses
-            .iter()
-            .filter(|(_, access)| !access.roles().is_empty())
-            .map(|(horse, _)| horse.barn_id),
-    );
+    // Where a horse stands is part of what its owner and its farrier must know; a former owner need not.
+    let mut named: Vec<BarnId> = horses
+        .iter()
+        .filter(|(_, access)| access.is_in_force())
+        .map(|(horse, _)| horse.barn_id)
+        .collect();
+    named.extend(barns_granted(db, account, at)?);
     barns::owned_or_named(db, account, &named)
+}
+
+/// Whether somebody may let a horse of theirs stand in a barn: it is their own, or they hold a grant for all of it.
+///
+/// # Errors
+///
+/// [`StoreError`] if the database fails.
+pub(crate) fn may_keep_horses_in(
+    db: &mut Db,
+    account: AccountId,
+    barn: BarnId,
+    at: DateTime<Utc>,
+) -> Result<bool, StoreError> {
+    match barns::get(db, barn) {
+        Ok(barn) if barn.owner_id == account => Ok(true),
+        Ok(_) => Ok(barns_granted(db, account, at)?.contains(&barn)),
+        Err(StoreError::NotFound) => Ok(false),
+        Err(error) => Err(error),
+    }
+}
+
+/// The barns for all of which somebody holds a grant in force.
+fn barns_granted(
+    db: &mut Db,
+    account: AccountId,
+    at: DateTime<Utc>,
+) -> Result<Vec<BarnId>, StoreError> {
+    Ok(grants::of_account(db, account)?
+        .into_iter()
+        .filter(|grant| in_force(grant, at.naive_utc()))
+        .filter_map(|grant| grant.barn_id.map(|id| id.0))
+        .collect())
 }

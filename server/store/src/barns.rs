@@ -53,18 +53,12 @@ pub fn get(db: &mut Db, id: BarnId) -> Result<BarnRow, StoreError> {
 /// # Errors
 ///
 /// [`StoreError`] if the database fails.
-pub fn set(
-    db: &mut Db,
-    id: BarnId,
-    name: &str,
-    time_zone: &str,
-    region: Option<&str>,
-) -> Result<(), StoreError> {
-    diesel::update(barn::table.find(Key(id)))
+pub fn set(db: &mut Db, row: &BarnRow) -> Result<(), StoreError> {
+    diesel::update(barn::table.find(Key(row.id)))
         .set((
-            barn::name.eq(name),
-            barn::time_zone.eq(time_zone),
-            barn::region.eq(region),
+            barn::name.eq(row.name.clone()),
+            barn::time_zone.eq(row.time_zone.clone()),
+            barn::region.eq(row.region.clone()),
         ))
         .execute(db)?;
     Ok(())

@@ -5,10 +5,11 @@ use diesel::prelude::*;
 use whorl_care::ids::{AccountId, BarnId, GrantId, HorseId};
 use whorl_care::kind::Role;
 
-use crate::connection::Db;
+use crate::connection::{Db, on_each};
 use crate::error::StoreError;
 use crate::key::Key;
-use crate::schema::{access_grant, account, sight};
+use crate::kinds::Kinds;
+use crate::schema::{access_grant, account, grant_exemption, sight};
 
 /// One row of `access_grant`.
 #[derive(Clone, Debug, PartialEq, Eq, Queryable, Selectable, Insertable)]
@@ -23,16 +24,16 @@ pub struct GrantRow {
     /// The role.
     #[diesel(deserialize_as = Key<Role>, serialize_as = Key<Role>)]
     pub role: Role,
-    /// One horse, as text …
-    pub horse_id: Option<String>,
-    /// … or all horses of a barn, as text.
-    pub barn_id: Option<String>,
+    /// One horse …
+    pub horse_id: Option<Key<HorseId>>,
+    /// … or all horses of a barn.
+    pub barn_id: Option<Key<BarnId>>,
     /// From when, in UTC.
     pub from_at: NaiveDateTime,
     /// Until when, in UTC.
     pub until_at: Option<NaiveDateTime>,
-    /// The kinds that it is limited to, separated by commas.
-    pub kinds: Option<String>,
+    /// The kinds that it is limited to.
+    pub kinds: Option<Key<Kinds>>,
     /// Who gave it.
     #[diesel(deserialize_as = Key<AccountId>, serialize_as = Key<AccountId>)]
     pub granted_by: AccountId,
@@ -40,8 +41,8 @@ pub struct GrantRow {
     pub created_at: NaiveDateTime,
     /// When it was revoked, in UTC.
     pub revoked_at: Option<NaiveDateTime>,
-    /// Who revoked it, as text.
-    pub revoked_by: Option<String>,
+    /// Who revoked it.
+    pub revoked_by: Option<Key<AccountId>>,
 }
 
 /// Adds a grant.
@@ -94,8 +95,8 @@ pub fn on_horse(
         .filter(access_grant::account_id.eq(Key(account)))
         .filter(
             access_grant::horse_id
-                .eq(horse.to_string())
-                .or(access_grant::barn_id.eq(barn.to_string())),
+                .eq(Some(Key(horse)))
+                .or(access_grant::barn_id.eq(Some(Key(barn)))),
         )
         .order(access_grant::id);
     Ok(match db {
@@ -114,8 +115,8 @@ pub fn covering(
     horses: &[HorseId],
     barns: &[BarnId],
 ) -> Result<Vec<(GrantRow, String)>, StoreError> {
-    let horses: Vec<Option<String>> = horses.iter().map(|id| Some(id.to_string())).collect();
-    let barns: Vec<Option<String>> = barns.iter().map(|id| Some(id.to_string())).collect();
+    let horses: Vec<_> = horses.iter().map(|id| Some(Key(*id))).collect();
+    let barns: Vec<_> = barns.iter().map(|id| Some(Key(*id))).collect();
     Ok(access_grant::table
         .inner_join(account::table.on(account::id.eq(access_grant::account_id)))
         .filter(
@@ -125,6 +126,68 @@ pub fn covering(
         )
         .order(access_grant::id)
         .select((access_grant::all_columns, account::name))
+        .load(db)?)
+}
+
+/// One row of `grant_exemption`: a horse that a barn's grant covers no more, by the word of the horse's owner.
+#[derive(Clone, Debug, PartialEq, Eq, Queryable, Selectable, Insertable)]
+#[diesel(table_name = grant_exemption, treat_none_as_default_value = false)]
+pub struct ExemptionRow {
+    /// The barn's grant.
+    #[diesel(deserialize_as = Key<GrantId>, serialize_as = Key<GrantId>)]
+    pub grant_id: GrantId,
+    /// The horse.
+    #[diesel(deserialize_as = Key<HorseId>, serialize_as = Key<HorseId>)]
+    pub horse_id: HorseId,
+    /// From when, in UTC.
+    pub from_at: NaiveDateTime,
+    /// Who said so.
+    #[diesel(deserialize_as = Key<AccountId>, serialize_as = Key<AccountId>)]
+    pub made_by: AccountId,
+}
+
+/// Exempts a horse from a barn's grant; one that is exempt already stays so. The grant's row is held, so that this too
+/// has an exact place between two appends.
+///
+/// # Errors
+///
+/// [`StoreError`] if the database fails.
+pub fn exempt(db: &mut Db, row: ExemptionRow) -> Result<(), StoreError> {
+    if let Db::Postgres(conn) = db {
+        access_grant::table
+            .find(Key(row.grant_id))
+            .select(access_grant::id)
+            .for_update()
+            .first::<Key<GrantId>>(conn)?;
+    }
+    on_each!(db, |conn| diesel::insert_into(grant_exemption::table)
+        .values(row)
+        .on_conflict_do_nothing()
+        .execute(conn))?;
+    Ok(())
+}
+
+/// The exemptions of a horse.
+///
+/// # Errors
+///
+/// [`StoreError`] if the database fails.
+pub fn exemptions_of(db: &mut Db, horse: HorseId) -> Result<Vec<ExemptionRow>, StoreError> {
+    Ok(grant_exemption::table
+        .filter(grant_exemption::horse_id.eq(Key(horse)))
+        .load(db)?)
+}
+
+/// The exemptions from the grants that somebody was given.
+///
+/// # Errors
+///
+/// [`StoreError`] if the database fails.
+pub fn exemptions_from(db: &mut Db, account: AccountId) -> Result<Vec<ExemptionRow>, StoreError> {
+    Ok(grant_exemption::table
+        .inner_join(access_grant::table.on(access_grant::id.eq(grant_exemption::grant_id)))
+        .filter(access_grant::account_id.eq(Key(account)))
+        .select(grant_exemption::all_columns)
         .load(db)?)
 }
 
@@ -146,7 +209,7 @@ pub fn revoke(
     )
     .set((
         access_grant::revoked_at.eq(Some(at)),
-        access_grant::revoked_by.eq(Some(by.to_string())),
+        access_grant::revoked_by.eq(Some(Key(by))),
     ))
     .execute(db)?;
     Ok(changed == 1)
@@ -165,12 +228,12 @@ pub fn revoke_on_horse(
 ) -> Result<(), StoreError> {
     diesel::update(
         access_grant::table
-            .filter(access_grant::horse_id.eq(Some(horse.to_string())))
+            .filter(access_grant::horse_id.eq(Some(Key(horse))))
             .filter(access_grant::revoked_at.is_null()),
     )
     .set((
         access_grant::revoked_at.eq(Some(at)),
-        access_grant::revoked_by.eq(Some(by.to_string())),
+        access_grant::revoked_by.eq(Some(Key(by))),
     ))
     .execute(db)?;
     Ok(())
@@ -192,6 +255,23 @@ pub fn sights(db: &mut Db, account: AccountId) -> Result<Vec<(HorseId, i64)>, St
         .collect())
 }
 
+/// The last event that somebody may still read of a horse that was theirs, if it was.
+///
+/// # Errors
+///
+/// [`StoreError`] if the database fails.
+pub fn sight_of(
+    db: &mut Db,
+    account: AccountId,
+    horse: HorseId,
+) -> Result<Option<i64>, StoreError> {
+    Ok(sight::table
+        .find((Key(account), Key(horse)))
+        .select(sight::until_seq)
+        .first(db)
+        .optional()?)
+}
+
 /// Leaves a seller the sight of what there was.
 ///
 /// # Errors
@@ -208,7 +288,7 @@ pub fn leave_sight(
         sight::horse_id.eq(Key(horse)),
         sight::until_seq.eq(until_seq),
     );
-    crate::connection::on_each!(db, |conn| {
+    on_each!(db, |conn| {
         diesel::insert_into(sight::table)
             .values(values)
             .on_conflict((sight::account_id, sight::horse_id))

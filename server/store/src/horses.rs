@@ -4,10 +4,10 @@ use chrono::NaiveDateTime;
 use diesel::prelude::*;
 use whorl_care::ids::{AccountId, BarnId, HorseId};
 
-use crate::connection::Db;
+use crate::connection::{Db, on_each};
 use crate::error::StoreError;
 use crate::key::Key;
-use crate::schema::horse;
+use crate::schema::{horse, tenure};
 
 /// One row of `horse`.
 #[derive(Clone, Debug, PartialEq, Eq, Queryable, Selectable, Insertable)]
@@ -30,14 +30,37 @@ pub struct HorseRow {
     pub created_at: NaiveDateTime,
 }
 
+/// One row of `tenure`: whose a horse was and where it stood, from an instant on.
+#[derive(Clone, Debug, PartialEq, Eq, Queryable, Selectable, Insertable)]
+#[diesel(table_name = tenure, treat_none_as_default_value = false)]
+pub struct TenureRow {
+    /// The horse.
+    #[diesel(deserialize_as = Key<HorseId>, serialize_as = Key<HorseId>)]
+    pub horse_id: HorseId,
+    /// From when, in UTC.
+    pub from_at: NaiveDateTime,
+    /// Whose it was.
+    #[diesel(deserialize_as = Key<AccountId>, serialize_as = Key<AccountId>)]
+    pub owner_id: AccountId,
+    /// Where it stood.
+    #[diesel(deserialize_as = Key<BarnId>, serialize_as = Key<BarnId>)]
+    pub barn_id: BarnId,
+}
+
 /// Adds a horse.
 ///
 /// # Errors
 ///
 /// [`StoreError::Conflict`] if the id is taken.
 pub fn add(db: &mut Db, row: HorseRow) -> Result<(), StoreError> {
+    let first = TenureRow {
+        horse_id: row.id,
+        from_at: row.created_at,
+        owner_id: row.owner_id,
+        barn_id: row.barn_id,
+    };
     diesel::insert_into(horse::table).values(row).execute(db)?;
-    Ok(())
+    begin(db, first)
 }
 
 /// One horse.
@@ -76,33 +99,52 @@ pub fn set_head(db: &mut Db, id: HorseId, seq: i64, head: &[u8]) -> Result<(), S
     Ok(())
 }
 
-/// Moves a horse to another barn.
+/// Gives a horse an owner and a place from an instant on, and remembers those before. The caller holds the lock.
 ///
 /// # Errors
 ///
 /// [`StoreError`] if the database fails.
-pub fn set_barn(db: &mut Db, id: HorseId, barn: BarnId) -> Result<(), StoreError> {
-    diesel::update(horse::table.find(Key(id)))
-        .set(horse::barn_id.eq(Key(barn)))
+pub fn settle(db: &mut Db, row: TenureRow) -> Result<(), StoreError> {
+    diesel::update(horse::table.find(Key(row.horse_id)))
+        .set((
+            horse::owner_id.eq(Key(row.owner_id)),
+            horse::barn_id.eq(Key(row.barn_id)),
+        ))
         .execute(db)?;
+    begin(db, row)
+}
+
+/// Begins a tenure; of two that begin at the same instant, the later one holds.
+fn begin(db: &mut Db, row: TenureRow) -> Result<(), StoreError> {
+    let place = (
+        tenure::owner_id.eq(Key(row.owner_id)),
+        tenure::barn_id.eq(Key(row.barn_id)),
+    );
+    on_each!(db, |conn| diesel::insert_into(tenure::table)
+        .values(row)
+        .on_conflict((tenure::horse_id, tenure::from_at))
+        .do_update()
+        .set(place)
+        .execute(conn))?;
     Ok(())
 }
 
-/// Gives a horse a new owner and a new place. The caller holds the lock.
+/// Whose a horse was and where it stood at an instant; `None` before its log was opened.
 ///
 /// # Errors
 ///
 /// [`StoreError`] if the database fails.
-pub fn set_owner(
+pub fn tenure_at(
     db: &mut Db,
-    id: HorseId,
-    owner: AccountId,
-    barn: BarnId,
-) -> Result<(), StoreError> {
-    diesel::update(horse::table.find(Key(id)))
-        .set((horse::owner_id.eq(Key(owner)), horse::barn_id.eq(Key(barn))))
-        .execute(db)?;
-    Ok(())
+    horse: HorseId,
+    at: NaiveDateTime,
+) -> Result<Option<TenureRow>, StoreError> {
+    Ok(tenure::table
+        .filter(tenure::horse_id.eq(Key(horse)))
+        .filter(tenure::from_at.le(at))
+        .order(tenure::from_at.desc())
+        .first(db)
+        .optional()?)
 }
 
 /// The horses that somebody owns, or that are named, or that stand in one of these barns, by id.

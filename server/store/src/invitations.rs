@@ -2,12 +2,13 @@
 
 use chrono::NaiveDateTime;
 use diesel::prelude::*;
-use whorl_care::ids::{AccountId, HorseId, InvitationId};
+use whorl_care::ids::{AccountId, BarnId, HorseId, InvitationId};
 use whorl_care::kind::Role;
 
 use crate::connection::Db;
 use crate::error::StoreError;
 use crate::key::Key;
+use crate::kinds::Kinds;
 use crate::schema::invitation;
 
 /// One row of `invitation`.
@@ -22,16 +23,16 @@ pub struct InvitationRow {
     /// The role that it gives.
     #[diesel(deserialize_as = Key<Role>, serialize_as = Key<Role>)]
     pub role: Role,
-    /// One horse, as text …
-    pub horse_id: Option<String>,
-    /// … or all horses of a barn, as text.
-    pub barn_id: Option<String>,
+    /// One horse …
+    pub horse_id: Option<Key<HorseId>>,
+    /// … or all horses of a barn.
+    pub barn_id: Option<Key<BarnId>>,
     /// From when the grant will be in force, in UTC.
     pub from_at: NaiveDateTime,
     /// Until when, in UTC.
     pub until_at: Option<NaiveDateTime>,
-    /// The kinds that it is limited to, separated by commas.
-    pub kinds: Option<String>,
+    /// The kinds that it is limited to.
+    pub kinds: Option<Key<Kinds>>,
     /// Who invites.
     #[diesel(deserialize_as = Key<AccountId>, serialize_as = Key<AccountId>)]
     pub created_by: AccountId,
@@ -39,8 +40,8 @@ pub struct InvitationRow {
     pub created_at: NaiveDateTime,
     /// When the code ceases to work, in UTC.
     pub expires_at: NaiveDateTime,
-    /// Who used it, as text.
-    pub accepted_by: Option<String>,
+    /// Who used it.
+    pub accepted_by: Option<Key<AccountId>>,
     /// When, in UTC.
     pub accepted_at: Option<NaiveDateTime>,
     /// When it was withdrawn, in UTC.
@@ -107,7 +108,7 @@ pub fn accept(
         .and(invitation::withdrawn_at.is_null());
     let changed = diesel::update(invitation::table.find(Key(id)).filter(open))
         .set((
-            invitation::accepted_by.eq(Some(by.to_string())),
+            invitation::accepted_by.eq(Some(Key(by))),
             invitation::accepted_at.eq(Some(at)),
         ))
         .execute(db)?;
@@ -140,7 +141,7 @@ pub fn withdraw_on_horse(db: &mut Db, horse: HorseId, at: NaiveDateTime) -> Resu
         .and(invitation::withdrawn_at.is_null());
     diesel::update(
         invitation::table
-            .filter(invitation::horse_id.eq(Some(horse.to_string())))
+            .filter(invitation::horse_id.eq(Some(Key(horse))))
             .filter(open),
     )
     .set(invitation::withdrawn_at.eq(Some(at)))

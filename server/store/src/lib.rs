@@ -3,7 +3,6 @@
 //! Every write goes through [`Store::write`], every read through [`Store::read`]. No policy lives here.
 
 pub mod accounts;
-pub mod attachments;
 pub mod barns;
 mod connection;
 pub mod devices;
@@ -15,6 +14,7 @@ pub mod horses;
 pub mod invitations;
 mod key;
 pub mod ledger;
+mod kinds;
 pub mod licences;
 mod migrations;
 mod schema;
@@ -27,4 +27,5 @@ mod writer;
 pub use connection::Db;
 pub use error::StoreError;
 pub use key::Key;
+pub use kinds::Kinds;
 pub use store::{Settings, Store};

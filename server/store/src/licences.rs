@@ -31,8 +31,8 @@ pub struct LicenceRow {
     pub valid_until: Option<NaiveDate>,
     /// When it was entered, in UTC.
     pub created_at: NaiveDateTime,
-    /// Who looked at the paper, as text.
-    pub seen_by: Option<String>,
+    /// Who looked at the paper.
+    pub seen_by: Option<Key<AccountId>>,
     /// When, in UTC.
     pub seen_at: Option<NaiveDateTime>,
     /// When its holder withdrew it, in UTC.
@@ -118,7 +118,7 @@ pub fn seen(
 ) -> Result<(), StoreError> {
     diesel::update(licence::table.find(Key(id)))
         .set((
-            licence::seen_by.eq(Some(by.to_string())),
+            licence::seen_by.eq(Some(Key(by))),
             licence::seen_at.eq(Some(at)),
         ))
         .execute(db)?;

@@ -93,6 +93,15 @@ diesel::table! {
 }
 
 diesel::table! {
+    tenure (horse_id, from_at) {
+        horse_id -> Text,
+        from_at -> Timestamp,
+        owner_id -> Text,
+        barn_id -> Text,
+    }
+}
+
+diesel::table! {
     event (horse_id, seq) {
         horse_id -> Text,
         seq -> BigInt,
@@ -147,6 +156,15 @@ diesel::table! {
 }
 
 diesel::table! {
+    grant_exemption (horse_id, grant_id) {
+        grant_id -> Text,
+        horse_id -> Text,
+        from_at -> Timestamp,
+        made_by -> Text,
+    }
+}
+
+diesel::table! {
     sight (account_id, horse_id) {
         account_id -> Text,
         horse_id -> Text,
@@ -194,6 +212,7 @@ diesel::table! {
         horse_id -> Text,
         from_account -> Text,
         to_email -> Text,
+        to_account -> Nullable<Text>,
         state -> Text,
         offered_at -> Timestamp,
         expires_at -> Timestamp,
@@ -223,9 +242,11 @@ diesel::allow_tables_to_appear_in_same_query!(
     throttle,
     barn,
     horse,
+    tenure,
     event,
     held_event,
     access_grant,
+    grant_exemption,
     sight,
     invitation,
     licence,

@@ -207,7 +207,6 @@ CREATE TABLE transfer (
     horse_id TEXT NOT NULL REFERENCES horse (id),
     from_account TEXT NOT NULL REFERENCES account (id),
     to_email TEXT NOT NULL,
-    to_account TEXT REFERENCES account (id),
     state TEXT NOT NULL,
     offered_at TIMESTAMP NOT NULL,
     expires_at TIMESTAMP NOT NULL,

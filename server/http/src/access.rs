@@ -1,5 +1,7 @@
 //! What somebody may see and record of a horse. Read from the grants at each request: a token says who, never what.
 
+#[cfg(test)]
+mod tests;
 mod weigh;
 
 use std::collections::HashMap;
@@ -12,7 +14,9 @@ use whorl_store::grants;
 use whorl_store::horses::{self, HorseRow};
 use whorl_store::{Db, StoreError};
 
-use weigh::{Bearing, Ties, in_force, weigh};
+use crate::problem::Problem;
+pub(crate) use weigh::in_force;
+use weigh::{Bearing, Ties, weigh};
 
 /// A role in force, for all kinds or for some.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -266,23 +270,90 @@ pub(crate) fn barns_visible(
     barns::owned_or_named(db, account, &named)
 }
 
-/// Whether somebody may let a horse of theirs stand in a barn: it is their own, or they hold a grant for all of it.
+/// One barn, if somebody has to do with it.
 ///
 /// # Errors
 ///
-/// [`StoreError`] if the database fails.
-pub(crate) fn may_keep_horses_in(
+/// [`StoreError::NotFound`] if it is not there, or not for them to know of.
+pub(crate) fn barn(
+    db: &mut Db,
+    account: AccountId,
+    id: BarnId,
+    at: DateTime<Utc>,
+) -> Result<BarnRow, StoreError> {
+    let row = barns::get(db, id)?;
+    if row.owner_id == account || barns_granted(db, account, at)?.contains(&id) {
+        return Ok(row);
+    }
+    let horses = horses_visible(db, account, at)?;
+    horses
+        .iter()
+        .any(|(horse, access)| access.is_in_force() && horse.barn_id == id)
+        .then_some(row)
+        .ok_or(StoreError::NotFound)
+}
+
+/// One horse and what somebody may do with it, if there is anything.
+///
+/// # Errors
+///
+/// [`StoreError::NotFound`] if it is not there, or not for them to know of.
+pub(crate) fn horse(
+    db: &mut Db,
+    account: AccountId,
+    id: HorseId,
+    at: DateTime<Utc>,
+) -> Result<(HorseRow, Access), StoreError> {
+    let row = horses::get(db, id)?;
+    let access = of_horse(db, account, &row, at)?;
+    access
+        .is_anything()
+        .then_some((row, access))
+        .ok_or(StoreError::NotFound)
+}
+
+/// The same within a write, under the horse's lock.
+///
+/// # Errors
+///
+/// [`StoreError::NotFound`] if it is not there, or not for them to know of.
+pub(crate) fn horse_for_write(
+    db: &mut Db,
+    account: AccountId,
+    id: HorseId,
+    at: DateTime<Utc>,
+) -> Result<(HorseRow, Access), StoreError> {
+    let row = horses::lock(db, &[id])?.pop().ok_or(StoreError::NotFound)?;
+    let access = of_horse_for_write(db, account, &row, at)?;
+    access
+        .is_anything()
+        .then_some((row, access))
+        .ok_or(StoreError::NotFound)
+}
+
+/// Checks that somebody may let a horse of theirs stand in a barn: it is their own, or they hold a grant for all of it.
+///
+/// # Errors
+///
+/// A problem that points to `barn_id`; it is the same whether the barn is not there or not for them.
+pub(crate) fn check_may_keep_in(
     db: &mut Db,
     account: AccountId,
     barn: BarnId,
     at: DateTime<Utc>,
-) -> Result<bool, StoreError> {
-    match barns::get(db, barn) {
-        Ok(barn) if barn.owner_id == account => Ok(true),
-        Ok(_) => Ok(barns_granted(db, account, at)?.contains(&barn)),
-        Err(StoreError::NotFound) => Ok(false),
-        Err(error) => Err(error),
+) -> Result<(), Problem> {
+    let own = match barns::get(db, barn) {
+        Ok(row) => row.owner_id == account,
+        Err(StoreError::NotFound) => false,
+        Err(error) => return Err(error.into()),
+    };
+    if own || barns_granted(db, account, at)?.contains(&barn) {
+        return Ok(());
     }
+    Err(Problem::invalid(
+        "/barn_id",
+        "no barn of yours, and none that you hold a grant for, has this id",
+    ))
 }
 
 /// The barns for all of which somebody holds a grant in force.

@@ -1,16 +1,18 @@
 //! The server of Whorl: request → access → ledger → store, and what people see.
 
-#[allow(dead_code, reason = "the ledger and the routes come next")]
 mod access;
 pub mod app;
 pub mod caller;
 pub mod clock;
 pub mod config;
 pub mod description;
+mod herd;
 mod history;
+mod invitation_code;
 pub mod keys;
 mod ledger;
 mod log_view;
+mod paging;
 pub mod problem;
 mod routes;
 mod session;

@@ -80,7 +80,7 @@ pub fn by_code(db: &mut Db, code_hash: &[u8]) -> Result<InvitationRow, StoreErro
         .first(db)?)
 }
 
-/// The invitations that somebody made, the latest first.
+/// The invitations that somebody made, in the order of their ids.
 ///
 /// # Errors
 ///
@@ -88,7 +88,7 @@ pub fn by_code(db: &mut Db, code_hash: &[u8]) -> Result<InvitationRow, StoreErro
 pub fn made_by(db: &mut Db, account: AccountId) -> Result<Vec<InvitationRow>, StoreError> {
     Ok(invitation::table
         .filter(invitation::created_by.eq(Key(account)))
-        .order(invitation::id.desc())
+        .order(invitation::id)
         .load(db)?)
 }
 
@@ -115,19 +115,19 @@ pub fn accept(
     Ok(changed == 1)
 }
 
-/// Withdraws an invitation that nobody has used.
+/// Withdraws an invitation; `false` if it was used or withdrawn before.
 ///
 /// # Errors
 ///
 /// [`StoreError`] if the database fails.
-pub fn withdraw(db: &mut Db, id: InvitationId, at: NaiveDateTime) -> Result<(), StoreError> {
+pub fn withdraw(db: &mut Db, id: InvitationId, at: NaiveDateTime) -> Result<bool, StoreError> {
     let open = invitation::accepted_by
         .is_null()
         .and(invitation::withdrawn_at.is_null());
-    diesel::update(invitation::table.find(Key(id)).filter(open))
+    let changed = diesel::update(invitation::table.find(Key(id)).filter(open))
         .set(invitation::withdrawn_at.eq(Some(at)))
         .execute(db)?;
-    Ok(())
+    Ok(changed == 1)
 }
 
 /// Withdraws every open invitation to one horse, as when it is sold.

@@ -3,6 +3,7 @@
 //! Every write goes through [`Store::write`], every read through [`Store::read`]. No policy lives here.
 
 pub mod accounts;
+pub mod attachments;
 pub mod barns;
 mod connection;
 pub mod devices;
@@ -13,8 +14,8 @@ pub mod held_events;
 pub mod horses;
 pub mod invitations;
 mod key;
-pub mod ledger;
 mod kinds;
+pub mod ledger;
 pub mod licences;
 mod migrations;
 mod schema;

@@ -125,14 +125,18 @@ pub fn seen(
     Ok(())
 }
 
-/// Withdraws a licence.
+/// Withdraws a licence; one that was withdrawn before keeps its time.
 ///
 /// # Errors
 ///
 /// [`StoreError`] if the database fails.
 pub fn withdraw(db: &mut Db, id: LicenceId, at: NaiveDateTime) -> Result<(), StoreError> {
-    diesel::update(licence::table.find(Key(id)))
-        .set(licence::withdrawn_at.eq(Some(at)))
-        .execute(db)?;
+    diesel::update(
+        licence::table
+            .find(Key(id))
+            .filter(licence::withdrawn_at.is_null()),
+    )
+    .set(licence::withdrawn_at.eq(Some(at)))
+    .execute(db)?;
     Ok(())
 }

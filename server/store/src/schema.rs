@@ -212,7 +212,6 @@ diesel::table! {
         horse_id -> Text,
         from_account -> Text,
         to_email -> Text,
-        to_account -> Nullable<Text>,
         state -> Text,
         offered_at -> Timestamp,
         expires_at -> Timestamp,

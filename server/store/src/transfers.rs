@@ -57,7 +57,7 @@ pub fn get(db: &mut Db, id: TransferId) -> Result<TransferRow, StoreError> {
     Ok(transfer::table.find(Key(id)).first(db)?)
 }
 
-/// The transfers that somebody offered or that were offered to their address, the latest first.
+/// The transfers that somebody offered or that were offered to their address, in the order of their ids.
 ///
 /// # Errors
 ///
@@ -69,7 +69,7 @@ pub fn of(db: &mut Db, account: AccountId, email: &str) -> Result<Vec<TransferRo
                 .eq(Key(account))
                 .or(transfer::to_email.eq(email)),
         )
-        .order(transfer::id.desc())
+        .order(transfer::id)
         .load(db)?)
 }
 

@@ -34,7 +34,7 @@ pub(super) struct Ties {
 }
 
 /// Whether a grant is in force at an instant.
-pub(super) fn in_force(grant: &GrantRow, at: NaiveDateTime) -> bool {
+pub(crate) fn in_force(grant: &GrantRow, at: NaiveDateTime) -> bool {
     grant.from_at <= at
         && grant.until_at.is_none_or(|until| at < until)
         && grant.revoked_at.is_none_or(|revoked| at < revoked)

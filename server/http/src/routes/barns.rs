@@ -1,17 +1,17 @@
 //! Barns: opening them, and seeing those that one has to do with.
 
-use actix_web::web::{Data, Json, Path};
+use actix_web::web::{Data, Json, Path, Query};
 use actix_web::{HttpResponse, get, post, put};
 use whorl_care::fault::Faults;
 use whorl_care::ids::BarnId;
 use whorl_contract::barn::{Barn, BarnDetails};
 use whorl_contract::page::Page;
 use whorl_contract::problem::Problem as ProblemDocument;
-use whorl_store::StoreError;
 use whorl_store::barns::{self, BarnRow};
 
 use crate::access;
 use crate::caller::Caller;
+use crate::paging::Paging;
 use crate::problem::{Kind, Problem};
 use crate::state::State;
 
@@ -26,10 +26,29 @@ fn view(row: BarnRow) -> Barn {
     }
 }
 
-fn check(details: &BarnDetails) -> Result<(), Problem> {
+/// Whether this has the form of an ISO 3166 code: a country, or a country and a part of it.
+pub(super) fn is_region(code: &str) -> bool {
+    let (country, part) = match code.split_once('-') {
+        Some((country, part)) => (country, Some(part)),
+        None => (code, None),
+    };
+    let all = |text: &str, fits: fn(&u8) -> bool| text.bytes().all(|byte| fits(&byte));
+    country.len() == 2
+        && all(country, u8::is_ascii_alphabetic)
+        && part.is_none_or(|part| {
+            (1..=3).contains(&part.len()) && all(part, u8::is_ascii_alphanumeric)
+        })
+}
+
+/// The details, tidied up.
+fn checked(details: BarnDetails) -> Result<BarnDetails, Faults> {
+    let details = BarnDetails {
+        name: details.name.trim().to_owned(),
+        time_zone: details.time_zone,
+        region: details.region.map(|code| code.trim().to_ascii_lowercase()),
+    };
     let mut faults = Faults::default();
-    let length = details.name.trim().chars().count();
-    if length == 0 || length > 200 {
+    if !(1..=200).contains(&details.name.chars().count()) {
         faults.add("/name", "1 to 200 characters");
     }
     if details.time_zone.parse::<chrono_tz::Tz>().is_err() {
@@ -38,20 +57,10 @@ fn check(details: &BarnDetails) -> Result<(), Problem> {
             "a time zone by its IANA name, such as Europe/London",
         );
     }
-    if let Some(region) = &details.region {
-        let well_formed = region.len() <= 16
-            && region.split('-').all(|part| {
-                !part.is_empty() && part.bytes().all(|byte| byte.is_ascii_alphanumeric())
-            })
-            && region
-                .split('-')
-                .next()
-                .is_some_and(|country| country.len() == 2);
-        if !well_formed {
-            faults.add("/region", "an ISO 3166 code such as gb or us-fl");
-        }
+    if details.region.as_ref().is_some_and(|code| !is_region(code)) {
+        faults.add("/region", "an ISO 3166 code such as gb or us-fl");
     }
-    faults.or(()).map_err(Into::into)
+    faults.or(details)
 }
 
 /// Opens a barn; the caller is its owner.
@@ -69,24 +78,24 @@ pub(crate) async fn open_barn(
     caller: Caller,
     details: Json<BarnDetails>,
 ) -> Result<HttpResponse, Problem> {
-    check(&details)?;
-    let details = details.into_inner();
+    let details = checked(details.into_inner())?;
     let row = BarnRow {
         id: state.new_id()?,
         owner_id: caller.account,
-        name: details.name.trim().to_owned(),
+        name: details.name,
         time_zone: details.time_zone,
-        region: details.region.map(|region| region.to_ascii_lowercase()),
+        region: details.region,
         created_at: state.clock.now().naive_utc(),
     };
-    let barn = row.clone();
+    let barn = view(row.clone());
     state.write(move |db| barns::add(db, row)).await?;
-    Ok(HttpResponse::Created().json(view(barn)))
+    Ok(HttpResponse::Created().json(barn))
 }
 
-/// Lists the barns that the caller owns, is granted access to, or has horses in.
+/// Lists the barns that the caller owns, holds a grant for, or has to do with a horse of.
 #[utoipa::path(
     tag = "barns",
+    params(Paging),
     responses(
         (status = 200, description = "The barns", body = Page<Barn>),
         (status = "4XX", description = "The request was refused", body = ProblemDocument,
@@ -97,12 +106,14 @@ pub(crate) async fn open_barn(
 pub(crate) async fn list_barns(
     state: Data<State>,
     caller: Caller,
+    paging: Query<Paging>,
 ) -> Result<Json<Page<Barn>>, Problem> {
     let now = state.clock.now();
     let rows = state
         .read(move |db| access::barns_visible(db, caller.account, now))
         .await?;
-    Ok(Json(Page::whole(rows.into_iter().map(view).collect())))
+    let barns = rows.into_iter().map(view).collect();
+    Ok(Json(paging.cut(barns, |barn| barn.id.0)?))
 }
 
 /// Shows a barn that the caller has to do with.
@@ -123,18 +134,12 @@ pub(crate) async fn get_barn(
 ) -> Result<Json<Barn>, Problem> {
     let now = state.clock.now();
     let row = state
-        .read(move |db| {
-            let visible = access::barns_visible(db, caller.account, now)?;
-            visible
-                .into_iter()
-                .find(|row| row.id == *barn)
-                .ok_or(StoreError::NotFound)
-        })
+        .read(move |db| access::barn(db, caller.account, *barn, now))
         .await?;
     Ok(Json(view(row)))
 }
 
-/// Changes a barn's name, time zone or region; its owner may.
+/// Changes a barn's name, time zone and region; its owner may.
 #[utoipa::path(
     tag = "barns",
     params(("barn" = BarnId, Path, description = "The barn")),
@@ -151,32 +156,43 @@ pub(crate) async fn put_barn(
     barn: Path<BarnId>,
     details: Json<BarnDetails>,
 ) -> Result<Json<Barn>, Problem> {
-    check(&details)?;
-    let details = details.into_inner();
+    let details = checked(details.into_inner())?;
     let now = state.clock.now();
     let row = state
         .write(move |db| {
-            let visible = access::barns_visible(db, caller.account, now)?;
-            let row = visible
-                .into_iter()
-                .find(|row| row.id == *barn)
-                .ok_or_else(Problem::not_found)?;
+            let row = access::barn(db, caller.account, *barn, now)?;
             if row.owner_id != caller.account {
                 return Err(Problem::new(
                     Kind::Forbidden,
                     "only the barn's owner may change it",
                 ));
             }
-            let region = details.region.map(|region| region.to_ascii_lowercase());
-            barns::set(
-                db,
-                row.id,
-                details.name.trim(),
-                &details.time_zone,
-                region.as_deref(),
-            )?;
-            Ok(barns::get(db, row.id)?)
+            let row = BarnRow {
+                name: details.name,
+                time_zone: details.time_zone,
+                region: details.region,
+                ..row
+            };
+            barns::set(db, &row)?;
+            Ok(row)
         })
         .await?;
     Ok(Json(view(row)))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::is_region;
+
+    #[test]
+    fn a_region_is_a_country_or_a_part_of_one() {
+        for good in ["gb", "us-fl", "US-KY", "de-by", "fr-2a"] {
+            assert!(is_region(good), "{good}");
+        }
+        for bad in [
+            "", "g", "gbr", "g1", "us-", "us-flor", "us-fl-1", "us_fl", "us fl", "ü",
+        ] {
+            assert!(!is_region(bad), "{bad}");
+        }
+    }
 }

@@ -1,35 +1,37 @@
-//! Grants: who may see and record what. An owner sees and revokes every one that covers a horse or barn of theirs.
+//! Grants: who may see and record what. An owner sees and ends every one that covers a horse or barn of theirs.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use actix_web::web::{Data, Json, Path, Query};
 use actix_web::{HttpResponse, delete, get};
+use chrono::NaiveDateTime;
 use serde::Deserialize;
 use utoipa::IntoParams;
-use whorl_care::ids::{AccountId, BarnId, GrantId, HorseId};
+use whorl_care::ids::{BarnId, GrantId, HorseId};
 use whorl_contract::grant::Grant;
 use whorl_contract::page::Page;
 use whorl_contract::problem::Problem as ProblemDocument;
-use whorl_store::grants::{self, GrantRow};
+use whorl_store::grants::{self, ExemptionRow, GrantRow};
 use whorl_store::{Db, StoreError, accounts, barns, horses};
 
 use crate::access;
 use crate::caller::Caller;
-use crate::problem::Problem;
+use crate::paging::Paging;
+use crate::problem::{Kind, Problem};
 use crate::state::State;
 
 /// A grant for the wire.
-pub(crate) fn view(row: GrantRow, account_name: String) -> Grant {
+pub(super) fn view(row: GrantRow, account_name: String) -> Grant {
     Grant {
         id: row.id,
         account_id: row.account_id,
         account_name,
         role: row.role,
-        horse_id: row.horse_id.and_then(|id| id.parse().ok()),
-        barn_id: row.barn_id.and_then(|id| id.parse().ok()),
+        horse_id: row.horse_id.map(|id| id.0),
+        barn_id: row.barn_id.map(|id| id.0),
         from: row.from_at.and_utc(),
         until: row.until_at.map(|at| at.and_utc()),
-        kinds: access::kinds_of(row.kinds.as_deref()),
+        kinds: row.kinds.map(|kinds| kinds.0.0),
         granted_by: row.granted_by,
         created_at: row.created_at.and_utc(),
         revoked_at: row.revoked_at.map(|at| at.and_utc()),
@@ -45,22 +47,62 @@ pub(crate) struct Filter {
     horse_id: Option<HorseId>,
     /// Only those for all horses of this barn.
     barn_id: Option<BarnId>,
+    /// Whether those that are over are listed too.
+    #[serde(default)]
+    ended: bool,
+    /// The `next_cursor` of the page before.
+    cursor: Option<String>,
+    /// How many items; 500 at most.
+    #[param(minimum = 1, maximum = 500, default = 500, example = 500)]
+    limit: Option<usize>,
 }
 
-/// The horses and barns that somebody owns.
-fn owned(
-    db: &mut Db,
-    account: AccountId,
-) -> Result<(Vec<horses::HorseRow>, Vec<BarnId>), StoreError> {
-    let horses = horses::owned_named_or_in(db, account, &[], &[])?;
-    let barns = barns::owned_or_named(db, account, &[])?
+/// The horses and barns whose grants somebody may see, and those whose grants they may end.
+#[derive(Debug, Default)]
+struct Concerns {
+    horses: BTreeSet<HorseId>,
+    barns: BTreeSet<BarnId>,
+    own_horses: BTreeSet<HorseId>,
+    own_barns: BTreeSet<BarnId>,
+}
+
+/// What concerns somebody: their horses, the barns where these stand, and their barns.
+fn concerns(db: &mut Db, caller: &Caller, now: NaiveDateTime) -> Result<Concerns, StoreError> {
+    let mut found = Concerns::default();
+    for (row, access) in access::horses_visible(db, caller.account, now.and_utc())? {
+        if access.is_owner() {
+            found.horses.insert(row.id);
+            // A horse that boards elsewhere is covered by that barn's grants too, and its owner may know them.
+            found.barns.insert(row.barn_id);
+        }
+        if row.owner_id == caller.account {
+            found.own_horses.insert(row.id);
+        }
+    }
+    for barn in barns::owned_or_named(db, caller.account, &[])? {
+        found.own_barns.insert(barn.id);
+    }
+    found.barns.extend(&found.own_barns);
+    Ok(found)
+}
+
+/// Every grant that somebody may see.
+fn seen(db: &mut Db, caller: &Caller, now: NaiveDateTime) -> Result<Vec<Grant>, StoreError> {
+    let concerns = concerns(db, caller, now)?;
+    let horses: Vec<HorseId> = concerns.horses.into_iter().collect();
+    let barns: Vec<BarnId> = concerns.barns.into_iter().collect();
+    let mut found: BTreeMap<GrantId, Grant> = grants::covering(db, &horses, &barns)?
         .into_iter()
-        .map(|barn| barn.id)
+        .map(|(row, name)| (row.id, view(row, name)))
         .collect();
-    Ok((horses, barns))
+    let name = accounts::get(db, caller.account)?.name;
+    for row in grants::of_account(db, caller.account)? {
+        found.insert(row.id, view(row, name.clone()));
+    }
+    Ok(found.into_values().collect())
 }
 
-/// Lists the grants that the caller holds, and those that cover a horse or barn of theirs, ended ones included.
+/// Lists the grants that the caller holds, and those that cover a horse or barn of theirs.
 #[utoipa::path(
     tag = "access",
     params(Filter),
@@ -76,45 +118,58 @@ pub(crate) async fn list_grants(
     caller: Caller,
     filter: Query<Filter>,
 ) -> Result<Json<Page<Grant>>, Problem> {
-    let filter = filter.into_inner();
-    let items = state
+    let Filter {
+        horse_id,
+        barn_id,
+        ended,
+        cursor,
+        limit,
+    } = filter.into_inner();
+    let now = state.clock.now();
+    let mut items = state
         .read(move |db| {
-            let (horses, mut barns) = owned(db, caller.account)?;
-            // A horse that boards elsewhere is covered by that barn's grants too, and its owner may know them.
-            barns.extend(horses.iter().map(|horse| horse.barn_id));
-            let ids: Vec<HorseId> = horses.iter().map(|horse| horse.id).collect();
-            let mut found: BTreeMap<GrantId, Grant> = grants::covering(db, &ids, &barns)?
-                .into_iter()
-                .map(|(row, name)| (row.id, view(row, name)))
-                .collect();
-            let name = accounts::get(db, caller.account)?.name;
-            for row in grants::of_account(db, caller.account)? {
-                found.insert(row.id, view(row, name.clone()));
-            }
-            let horse_barn = match filter.horse_id {
-                Some(horse) => horses::get(db, horse).ok().map(|row| row.barn_id),
-                None => None,
-            };
-            let mut items: Vec<Grant> = found.into_values().collect();
-            if let Some(horse) = filter.horse_id {
-                items.retain(|grant| {
-                    grant.horse_id == Some(horse)
-                        || (grant.barn_id.is_some() && grant.barn_id == horse_barn)
+            let mut items = seen(db, &caller, now.naive_utc())?;
+            if let Some(id) = horse_id {
+                let (horse, _) = access::horse(db, caller.account, id, now)?;
+                let exempt = grants::exemptions_of(db, id)?;
+                items.retain(|grant| match grant.horse_id {
+                    Some(one) => one == id,
+                    None => {
+                        grant.barn_id == Some(horse.barn_id)
+                            && !exempt.iter().any(|row| row.grant_id == grant.id)
+                    }
                 });
             }
-            if let Some(barn) = filter.barn_id {
-                items.retain(|grant| grant.barn_id == Some(barn));
+            if let Some(id) = barn_id {
+                let barn = access::barn(db, caller.account, id, now)?;
+                items.retain(|grant| grant.barn_id == Some(barn.id));
             }
             Ok::<_, StoreError>(items)
         })
         .await?;
-    Ok(Json(Page::whole(items)))
+    items.retain(|grant| {
+        ended || (grant.revoked_at.is_none() && grant.until.is_none_or(|until| now < until))
+    });
+    let paging = Paging { cursor, limit };
+    Ok(Json(paging.cut(items, |grant| grant.id.0)?))
 }
 
-/// Revokes a grant, at once: the owner of what it covers may, and its holder may give it up.
+/// For which horse a barn's grant ends.
+#[derive(Debug, Deserialize, IntoParams)]
+#[serde(deny_unknown_fields)]
+#[into_params(parameter_in = Query)]
+pub(crate) struct ForHorse {
+    /// Ends a barn's grant for this horse alone; the horse's owner may.
+    horse_id: Option<HorseId>,
+}
+
+/// Ends a grant, at once.
+///
+/// The owner of the horse or barn that it covers may, and its holder may give it up. The owner of a horse that boards
+/// in somebody else's barn names the horse, and ends the barn's grant for it alone.
 #[utoipa::path(
     tag = "access",
-    params(("grant" = GrantId, Path, description = "The grant")),
+    params(("grant" = GrantId, Path, description = "The grant"), ForHorse),
     responses(
         (status = 204, description = "It is in force no more"),
         (status = "4XX", description = "The request was refused", body = ProblemDocument,
@@ -126,26 +181,65 @@ pub(crate) async fn revoke_grant(
     state: Data<State>,
     caller: Caller,
     grant: Path<GrantId>,
+    of: Query<ForHorse>,
 ) -> Result<HttpResponse, Problem> {
     let now = state.clock.now().naive_utc();
     let id = *grant;
     state
         .write(move |db| {
             let row = grants::get(db, id)?;
-            let (horses, barns) = owned(db, caller.account)?;
-            let horse_is_theirs = horses
-                .iter()
-                .any(|horse| row.horse_id == Some(horse.id.to_string()));
-            let barn_is_theirs = barns
-                .iter()
-                .any(|barn| row.barn_id == Some(barn.to_string()));
-            if row.account_id != caller.account && !horse_is_theirs && !barn_is_theirs {
-                return Err(Problem::not_found());
+            match of.horse_id {
+                Some(horse) => exempt(db, &caller, &row, horse, now),
+                None => revoke(db, &caller, &row, now),
             }
-            grants::revoke(db, row.id, caller.account, now)?;
-            Ok(())
         })
         .await?;
-    tracing::info!(target: "security", account = %caller.account, grant = %id, "a grant was revoked");
+    tracing::info!(target: "security", account = %caller.account, grant = %id, "a grant was ended");
     Ok(HttpResponse::NoContent().finish())
+}
+
+fn revoke(db: &mut Db, caller: &Caller, row: &GrantRow, now: NaiveDateTime) -> Result<(), Problem> {
+    let concerns = concerns(db, caller, now)?;
+    let among = |horses: &BTreeSet<HorseId>, barns: &BTreeSet<BarnId>| {
+        row.horse_id
+            .as_ref()
+            .is_some_and(|id| horses.contains(&id.0))
+            || row.barn_id.as_ref().is_some_and(|id| barns.contains(&id.0))
+    };
+    let may_end =
+        row.account_id == caller.account || among(&concerns.own_horses, &concerns.own_barns);
+    if !may_end {
+        return Err(if among(&concerns.horses, &concerns.barns) {
+            Problem::new(
+                Kind::Forbidden,
+                "the owner of the horse or barn may end this; name your horse to end a barn's grant for it alone",
+            )
+        } else {
+            Problem::not_found()
+        });
+    }
+    grants::revoke(db, row.id, caller.account, now)?;
+    Ok(())
+}
+
+fn exempt(
+    db: &mut Db,
+    caller: &Caller,
+    row: &GrantRow,
+    horse: HorseId,
+    now: NaiveDateTime,
+) -> Result<(), Problem> {
+    let horse = horses::get(db, horse)?;
+    let covered = row.barn_id.as_ref().is_some_and(|id| id.0 == horse.barn_id);
+    if horse.owner_id != caller.account || !covered {
+        return Err(Problem::not_found());
+    }
+    let row = ExemptionRow {
+        grant_id: row.id,
+        horse_id: horse.id,
+        from_at: now,
+        made_by: caller.account,
+    };
+    grants::exempt(db, row)?;
+    Ok(())
 }

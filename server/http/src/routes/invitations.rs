@@ -1,20 +1,22 @@
-//! Invitations: an owner hands a one-time code to a professional, who gets a grant for it.
+//! Invitations: an owner hands a one-time code to somebody, who gets a grant for it.
 
-use actix_web::web::{Data, Json, Path};
+use actix_web::web::{Data, Json, Path, Query};
 use actix_web::{HttpResponse, delete, get, post};
-use chrono::TimeDelta;
-use whorl_care::ids::{AccountId, BarnId, HorseId, InvitationId};
-use whorl_care::kind::Role;
+use chrono::{DateTime, NaiveDateTime, TimeDelta, Utc};
+use whorl_care::fault::Faults;
+use whorl_care::ids::{AccountId, GrantId, InvitationId};
+use whorl_care::kind::{Kind as EventKind, Role};
 use whorl_contract::grant::{Grant, Invitation, InvitationCode, NewInvitation};
-use whorl_contract::key::Hash;
 use whorl_contract::page::Page;
 use whorl_contract::problem::Problem as ProblemDocument;
 use whorl_store::grants::{self, GrantRow};
 use whorl_store::invitations::{self, InvitationRow};
-use whorl_store::{Db, StoreError, accounts, barns, horses};
+use whorl_store::{Db, Key, Kinds, StoreError, accounts, barns, horses};
 
 use crate::access;
 use crate::caller::Caller;
+use crate::invitation_code;
+use crate::paging::Paging;
 use crate::problem::{Kind, Problem};
 use crate::routes::grants::view as grant_view;
 use crate::state::State;
@@ -22,81 +24,83 @@ use crate::state::State;
 /// How long a code works.
 const LASTS: TimeDelta = TimeDelta::days(7);
 
-/// Letters and digits that nobody takes for one another when they are read out.
-const ALPHABET: &[u8; 32] = b"0123456789ABCDEFGHJKMNPQRSTVWXYZ";
-
-/// A fresh code of 80 random bits, in four groups of four.
-fn new_code() -> Result<String, Problem> {
-    let mut random = [0; 16];
-    getrandom::fill(&mut random).map_err(Problem::internal)?;
-    let mut code = String::with_capacity(19);
-    for (n, byte) in random.iter().enumerate() {
-        if n > 0 && n % 4 == 0 {
-            code.push('-');
-        }
-        code.push(char::from(ALPHABET[usize::from(byte % 32)]));
-    }
-    Ok(code)
-}
-
-/// The hash by which a code is stored; case, dashes and spaces don't matter, nor does an O for a zero or an I for a one.
-fn hash_of(code: &str) -> Vec<u8> {
-    let plain: String = code
-        .chars()
-        .filter(char::is_ascii_alphanumeric)
-        .map(|letter| match letter.to_ascii_uppercase() {
-            'O' => '0',
-            'I' | 'L' => '1',
-            other => other,
-        })
-        .collect();
-    Hash::of(&[b"whorl/invitation/1\0", plain.as_bytes()])
-        .0
-        .to_vec()
-}
+/// Kinds that follow the event that they are about: no grant is limited to them.
+const ABOUT_OTHERS: [EventKind; 3] = [
+    EventKind::Amendment,
+    EventKind::Retraction,
+    EventKind::Countersign,
+];
 
 fn view(row: InvitationRow, code: Option<String>) -> Invitation {
     Invitation {
         id: row.id,
         code,
-        horse_id: row.horse_id.and_then(|id| id.parse().ok()),
-        barn_id: row.barn_id.and_then(|id| id.parse().ok()),
+        horse_id: row.horse_id.map(|id| id.0),
+        barn_id: row.barn_id.map(|id| id.0),
         role: row.role,
         from: row.from_at.and_utc(),
         until: row.until_at.map(|at| at.and_utc()),
-        kinds: access::kinds_of(row.kinds.as_deref()),
+        kinds: row.kinds.map(|kinds| kinds.0.0),
         expires_at: row.expires_at.and_utc(),
-        accepted_by: row.accepted_by.and_then(|id| id.parse().ok()),
+        accepted_by: row.accepted_by.map(|id| id.0),
         withdrawn_at: row.withdrawn_at.map(|at| at.and_utc()),
     }
 }
 
-/// Whether somebody may give others a role on this horse or barn: who owns it.
+/// The invitation, tidied up: kinds in order, each once.
+fn checked(mut new: NewInvitation, now: DateTime<Utc>) -> Result<NewInvitation, Faults> {
+    let mut faults = Faults::default();
+    if new.horse_id.is_some() == new.barn_id.is_some() {
+        faults.add("/horse_id", "give either horse_id or barn_id");
+    }
+    let from = new.from.unwrap_or(now);
+    if new.until.is_some_and(|until| until <= from.max(now)) {
+        faults.add("/until", "must lie after `from`, and ahead");
+    }
+    if let Some(kinds) = &mut new.kinds {
+        kinds.sort_unstable();
+        kinds.dedup();
+        if kinds.is_empty() {
+            faults.add("/kinds", "name at least one kind, or leave it out for all");
+        }
+        if kinds.iter().any(|kind| ABOUT_OTHERS.contains(kind)) {
+            faults.add(
+                "/kinds",
+                "amendment, retraction and countersign follow the kind that they are about; leave them out",
+            );
+        }
+    }
+    if new.role == Role::Owner && new.kinds.is_some() {
+        faults.add("/kinds", "an owner isn't limited to some kinds");
+    }
+    faults.or(new)
+}
+
+/// Checks that somebody may give others a role on this horse or barn: who owns it may.
 fn check_may_invite(
     db: &mut Db,
     account: AccountId,
-    horse: Option<HorseId>,
-    barn: Option<BarnId>,
+    new: &NewInvitation,
+    now: DateTime<Utc>,
 ) -> Result<(), Problem> {
-    let owner = match (horse, barn) {
-        (Some(horse), None) => horses::get(db, horse).map(|row| row.owner_id),
-        (None, Some(barn)) => barns::get(db, barn).map(|row| row.owner_id),
-        _ => {
-            return Err(Problem::invalid(
-                "/horse_id",
-                "give either horse_id or barn_id",
-            ));
-        }
+    let owner = match (new.horse_id, new.barn_id) {
+        (Some(horse), _) => access::horse(db, account, horse, now)?.0.owner_id,
+        (None, Some(barn)) => access::barn(db, account, barn, now)?.owner_id,
+        (None, None) => return Err(Problem::not_found()),
     };
-    match owner {
-        Ok(owner) if owner == account => Ok(()),
-        // Somebody else's, or not there: the two look the same.
-        Ok(_) | Err(StoreError::NotFound) => Err(Problem::not_found()),
-        Err(error) => Err(error.into()),
+    if owner == account {
+        return Ok(());
     }
+    Err(Problem::new(
+        Kind::Forbidden,
+        "only the owner of the horse or barn may invite to it",
+    ))
 }
 
-/// Invites somebody to a horse or a barn; its owner may. The code is shown this once.
+/// Invites somebody to a horse or to all horses of a barn; its owner may. The code is shown this once.
+///
+/// The role `owner` makes a co-owner of one horse. For a barn it lets its holder keep horses of their own there, and
+/// gives no sight of others'.
 #[utoipa::path(
     tag = "access",
     responses(
@@ -111,37 +115,18 @@ pub(crate) async fn invite(
     caller: Caller,
     new: Json<NewInvitation>,
 ) -> Result<HttpResponse, Problem> {
-    let new = new.into_inner();
     let now = state.clock.now();
-    let from = new.from.unwrap_or(now);
-    if new.until.is_some_and(|until| until <= from || until <= now) {
-        return Err(Problem::invalid(
-            "/until",
-            "must lie after `from`, and ahead",
-        ));
-    }
-    if new.kinds.as_ref().is_some_and(Vec::is_empty) {
-        return Err(Problem::invalid(
-            "/kinds",
-            "name at least one kind, or leave it out for all",
-        ));
-    }
-    if new.role == Role::Owner && new.barn_id.is_some() {
-        return Err(Problem::invalid(
-            "/role",
-            "owners are invited horse by horse",
-        ));
-    }
-    let code = new_code()?;
+    let new = checked(new.into_inner(), now)?;
+    let code = invitation_code::fresh()?;
     let row = InvitationRow {
         id: state.new_id()?,
-        code_hash: hash_of(&code),
+        code_hash: invitation_code::hash(&code).0.to_vec(),
         role: new.role,
-        horse_id: new.horse_id.map(|id| id.to_string()),
-        barn_id: new.barn_id.map(|id| id.to_string()),
-        from_at: from.naive_utc(),
+        horse_id: new.horse_id.map(Key),
+        barn_id: new.barn_id.map(Key),
+        from_at: new.from.unwrap_or(now).naive_utc(),
         until_at: new.until.map(|until| until.naive_utc()),
-        kinds: access::kinds_text(new.kinds.as_deref()),
+        kinds: new.kinds.clone().map(|kinds| Key(Kinds(kinds))),
         created_by: caller.account,
         created_at: now.naive_utc(),
         expires_at: (now + LASTS).naive_utc(),
@@ -152,16 +137,17 @@ pub(crate) async fn invite(
     let made = row.clone();
     state
         .write(move |db| {
-            check_may_invite(db, caller.account, new.horse_id, new.barn_id)?;
+            check_may_invite(db, caller.account, &new, now)?;
             Ok::<_, Problem>(invitations::add(db, row)?)
         })
         .await?;
     Ok(HttpResponse::Created().json(view(made, Some(code))))
 }
 
-/// Lists the invitations that the caller made, the latest first.
+/// Lists the invitations that the caller made.
 #[utoipa::path(
     tag = "access",
+    params(Paging),
     responses(
         (status = 200, description = "The invitations, without their codes", body = Page<Invitation>),
         (status = "4XX", description = "The request was refused", body = ProblemDocument,
@@ -172,13 +158,13 @@ pub(crate) async fn invite(
 pub(crate) async fn list_invitations(
     state: Data<State>,
     caller: Caller,
+    paging: Query<Paging>,
 ) -> Result<Json<Page<Invitation>>, Problem> {
     let rows = state
         .read(move |db| invitations::made_by(db, caller.account))
         .await?;
-    Ok(Json(Page::whole(
-        rows.into_iter().map(|row| view(row, None)).collect(),
-    )))
+    let items = rows.into_iter().map(|row| view(row, None)).collect();
+    Ok(Json(paging.cut(items, |one: &Invitation| one.id.0)?))
 }
 
 /// Withdraws an invitation that nobody has used; whoever made it may.
@@ -204,24 +190,27 @@ pub(crate) async fn withdraw_invitation(
             if row.created_by != caller.account {
                 return Err(Problem::not_found());
             }
-            if row.accepted_by.is_some() {
+            if !invitations::withdraw(db, row.id, now)? && row.withdrawn_at.is_none() {
                 return Err(Problem::new(
                     Kind::Conflict,
-                    "it was used; revoke the grant instead",
+                    "it was used; end the grant instead",
                 ));
             }
-            Ok(invitations::withdraw(db, row.id, now)?)
+            Ok(())
         })
         .await?;
     Ok(HttpResponse::NoContent().finish())
 }
 
 /// Accepts an invitation by its code, and answers the grant.
+///
+/// A code works once. Whoever used it may send it again if the answer got lost.
 #[utoipa::path(
     tag = "access",
     responses(
         (status = 201, description = "The grant", body = Grant),
-        (status = "4XX", description = "The code is unknown, used up or expired", body = ProblemDocument,
+        (status = 200, description = "The caller has used this code before: the grant that it gave", body = Grant),
+        (status = "4XX", description = "The code is unknown, used up or expired, or it is the caller's own", body = ProblemDocument,
          content_type = "application/problem+json"),
     ),
 )]
@@ -231,78 +220,81 @@ pub(crate) async fn accept_invitation(
     caller: Caller,
     code: Json<InvitationCode>,
 ) -> Result<HttpResponse, Problem> {
-    let hash = hash_of(&code.code);
+    let hash = invitation_code::hash(&code.code);
     let now = state.clock.now().naive_utc();
-    let id = state.new_id()?;
-    let (row, name) = state
+    let (new, grant) = state
         .write(move |db| {
-            let gone = || {
-                Problem::new(
-                    Kind::Gone,
-                    "this code is unknown, used up, withdrawn or expired; ask for another",
-                )
-            };
-            let row = match invitations::by_code(db, &hash) {
-                Ok(row) if row.expires_at > now => row,
-                Ok(_) | Err(StoreError::NotFound) => return Err(gone()),
-                Err(error) => return Err(error.into()),
-            };
-            if row.created_by == caller.account {
-                return Err(Problem::new(
-                    Kind::Conflict,
-                    "this is your own invitation; hand the code over",
-                ));
-            }
-            // Whoever invited may have sold the horse or the barn since.
-            let (horse, barn) = (row.horse_id.as_deref(), row.barn_id.as_deref());
-            check_may_invite(db, row.created_by, parsed(horse), parsed(barn))
-                .map_err(|_| gone())?;
-            if !invitations::accept(db, row.id, caller.account, now)? {
-                return Err(gone());
-            }
-            let grant = GrantRow {
-                id,
-                account_id: caller.account,
-                role: row.role,
-                horse_id: row.horse_id,
-                barn_id: row.barn_id,
-                from_at: row.from_at,
-                until_at: row.until_at,
-                kinds: row.kinds,
-                granted_by: row.created_by,
-                created_at: now,
-                revoked_at: None,
-                revoked_by: None,
-            };
-            grants::add(db, grant.clone())?;
+            let row = open(db, &hash.0, now)?;
+            let (new, grant) = take(db, row, caller.account, now)?;
             let name = accounts::get(db, caller.account)?.name;
-            Ok((grant, name))
+            Ok::<_, Problem>((new, grant_view(grant, name)))
         })
         .await?;
-    tracing::info!(target: "security", account = %caller.account, grant = %row.id, "an invitation was accepted");
-    Ok(HttpResponse::Created().json(grant_view(row, name)))
-}
-
-fn parsed<T: std::str::FromStr>(id: Option<&str>) -> Option<T> {
-    id.and_then(|id| id.parse().ok())
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn a_code_survives_being_read_out() {
-        assert_eq!(
-            hash_of("BCDF-GHJK-MN0Q-RST1"),
-            hash_of("bcdf ghjk mnoq rstl")
-        );
-        assert_ne!(
-            hash_of("BCDF-GHJK-MN0Q-RST1"),
-            hash_of("BCDF-GHJK-MN0Q-RST2")
-        );
-        let code = new_code().expect("random bytes");
-        assert_eq!(code.len(), 19);
-        assert_ne!(code, new_code().expect("random bytes"));
+    if !new {
+        return Ok(HttpResponse::Ok().json(grant));
     }
+    tracing::info!(target: "security", account = %caller.account, grant = %grant.id, "an invitation was accepted");
+    Ok(HttpResponse::Created().json(grant))
+}
+
+/// The one answer to a code that gives nothing, whatever the reason.
+fn gone() -> Problem {
+    Problem::new(
+        Kind::Gone,
+        "this code is unknown, used up, withdrawn or expired; ask for another",
+    )
+}
+
+/// The invitation with this code, used or not, unless it has lapsed.
+fn open(db: &mut Db, hash: &[u8], now: NaiveDateTime) -> Result<InvitationRow, Problem> {
+    match invitations::by_code(db, hash) {
+        Ok(row) if row.withdrawn_at.is_none() && now < row.expires_at => Ok(row),
+        Ok(_) | Err(StoreError::NotFound) => Err(gone()),
+        Err(error) => Err(error.into()),
+    }
+}
+
+/// Uses an invitation up; `false` beside the grant if this person had used it before.
+fn take(
+    db: &mut Db,
+    row: InvitationRow,
+    by: AccountId,
+    now: NaiveDateTime,
+) -> Result<(bool, GrantRow), Problem> {
+    // The grant has the id of its invitation, so that a code that is sent again finds it.
+    let id = GrantId(row.id.0);
+    if row.accepted_by == Some(Key(by)) {
+        return Ok((false, grants::get(db, id)?));
+    }
+    if row.created_by == by {
+        return Err(Problem::new(
+            Kind::Conflict,
+            "this is your own invitation; hand the code over",
+        ));
+    }
+    // Whoever invited may have sold the horse since.
+    let owner = match (&row.horse_id, &row.barn_id) {
+        (Some(horse), _) => horses::lock(db, &[horse.0])?.pop().map(|row| row.owner_id),
+        (None, Some(barn)) => Some(barns::get(db, barn.0)?.owner_id),
+        (None, None) => None,
+    };
+    if owner != Some(row.created_by) || !invitations::accept(db, row.id, by, now)? {
+        return Err(gone());
+    }
+    let grant = GrantRow {
+        id,
+        account_id: by,
+        role: row.role,
+        horse_id: row.horse_id,
+        barn_id: row.barn_id,
+        from_at: row.from_at,
+        until_at: row.until_at,
+        kinds: row.kinds,
+        granted_by: row.created_by,
+        created_at: now,
+        revoked_at: None,
+        revoked_by: None,
+    };
+    grants::add(db, grant.clone())?;
+    Ok((true, grant))
 }

@@ -41,7 +41,7 @@ fn view((row, account_name): (LicenceRow, String)) -> Licence {
 
 /// The licence, tidied up.
 fn checked(mut new: NewLicence, today: NaiveDate) -> Result<NewLicence, Faults> {
-    new.number = new.number.trim().to_owned();
+    new.number = new.number.trim().into();
     new.jurisdiction = new.jurisdiction.trim().to_ascii_lowercase();
     let mut faults = Faults::default();
     if !matches!(new.role, Role::Vet | Role::Farrier) {

@@ -162,13 +162,23 @@ pub fn visible(conn: &mut SqliteConnection) -> Result<Vec<HorseId>, Failure> {
     Ok(ids.into_iter().map(|id| id.0).collect())
 }
 
-/// Takes a horse's description away and leaves its name, for what still waits in the outbox.
+/// Takes a horse's description away; its name stays only where something of it still waits in the outbox.
 ///
 /// # Errors
 ///
 /// [`Failure::Device`] if it can't be written.
-pub fn lock(conn: &mut SqliteConnection, id: HorseId, now: DateTime<Utc>) -> Result<(), Failure> {
-    diesel::update(horse::table.find(Stored(id)))
+pub fn lock(
+    conn: &mut SqliteConnection,
+    id: HorseId,
+    waits: bool,
+    now: DateTime<Utc>,
+) -> Result<(), Failure> {
+    let row = horse::table.find(Stored(id));
+    if !waits {
+        diesel::delete(row).execute(conn)?;
+        return Ok(());
+    }
+    diesel::update(row)
         .set((
             horse::body.eq(None::<String>),
             horse::locked_at.eq(Some(At(now).to_string())),

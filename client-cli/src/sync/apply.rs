@@ -1,6 +1,7 @@
 //! Writing what was verified, each step in one transaction: a page of entries, a cut log, a locked horse, the herd.
 
 use chrono::{DateTime, Utc};
+use diesel::connection::SimpleConnection;
 use diesel::sqlite::SqliteConnection;
 use whorl_care::ids::HorseId;
 use whorl_contract::barn::Barn;
@@ -70,7 +71,7 @@ pub fn lock(
         mirror::purge(conn, horse_id)?;
         let entries_kept = outbox::purge(conn, horse_id)?;
         let files = attachments::forget(conn, horse_id)?;
-        herd::lock(conn, horse_id, now)?;
+        herd::lock(conn, horse_id, entries_kept > 0, now)?;
         let locked = Locked {
             horse_id,
             name,
@@ -78,6 +79,8 @@ pub fn lock(
         };
         Ok::<_, Failure>((locked, files))
     })?;
+    // Else the old pages lie in the write-ahead log until it happens to be written over.
+    conn.batch_execute("PRAGMA wal_checkpoint(TRUNCATE)")?;
     for file in files {
         let place = home.attachment(&file)?;
         std::fs::remove_file(&place).map_err(|error| Failure::file(place.display(), &error))?;

@@ -87,6 +87,36 @@ fn a_new_horse_has_its_profile_at_once_and_is_found_by_its_name() {
     assert_eq!(device.status()["waiting"], 1);
 }
 
+#[test]
+fn a_refused_entry_can_be_retried_or_dropped_and_is_written_to_a_file_first() {
+    let (server, device) = (Server::start(), Device::new());
+    device.join(&server);
+    device.add_horse("Plover");
+    server.state.lock().expect("state").refuses = true;
+    let said = device.run(&["push"]);
+    assert_eq!(said.status, 3, "{said:?}");
+    assert!(said.err.contains("No grant covers this"), "{said:?}");
+    assert_eq!(device.status()["refused"], 1);
+    device.ok(&["outbox", "retry"]);
+    assert_eq!(device.status()["waiting"], 1);
+    device.run(&["push"]);
+    let id = device.ok(&["--json", "outbox"]).json()[0]["id"]
+        .as_str()
+        .expect("an id")
+        .to_owned();
+    let unsaid = device.run(&["outbox", "drop", &id]);
+    assert_eq!(unsaid.status, 2, "{unsaid:?}");
+    let dropped = device
+        .ok(&["--json", "outbox", "drop", &id, "--yes"])
+        .json();
+    let kept = std::fs::read(dropped["kept_in"].as_str().expect("a file")).expect("written");
+    let kept: serde_json::Value = serde_json::from_slice(&kept).expect("JSON");
+    let event: whorl_contract::event::SignedEvent =
+        serde_json::from_value(kept["event"].clone()).expect("an event");
+    assert_eq!(event.open().expect("genuine").envelope.id.to_string(), id);
+    assert_eq!(device.status()["refused"], 0);
+}
+
 #[cfg(unix)]
 #[test]
 fn key_tokens_and_record_are_readable_by_their_user_only() {

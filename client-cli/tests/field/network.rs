@@ -68,7 +68,7 @@ fn without_any_connection_work_is_kept_and_the_status_is_4() {
         Fault::BadGateway,
         Fault::Unavailable,
     ] {
-        for _ in 0..8 {
+        for _ in 0..40 {
             server.fault("/v1/", fault);
         }
         let said = device.run(&["push"]);
@@ -86,7 +86,7 @@ fn without_any_connection_work_is_kept_and_the_status_is_4() {
 #[test]
 fn a_sign_in_page_never_gets_the_password() {
     let (server, device) = (Server::start(), Device::new());
-    for _ in 0..8 {
+    for _ in 0..40 {
         server.fault("/v1/server", Fault::SignInPage);
     }
     let said = device.run(&["join", &server.address, "--email", "wren@saltmarsh.example"]);
@@ -100,7 +100,7 @@ fn a_sign_in_page_never_gets_the_password() {
 fn a_sign_in_page_is_not_taken_for_done() {
     let (server, device) = joined();
     server.fault("/v1/sessions/current", Fault::SignInPage);
-    for _ in 0..8 {
+    for _ in 0..40 {
         server.fault("/v1/sessions/current", Fault::SignInPage);
     }
     let said = device.run(&["signout"]);
@@ -167,7 +167,7 @@ fn a_first_sync_that_breaks_goes_on_from_where_it_was() {
     for n in 0..3 {
         device.add_horse(&format!("Plover {n}"));
     }
-    for _ in 0..9 {
+    for _ in 0..40 {
         server.fault("/v1/sync/pull", Fault::CutAnswer);
     }
     let said = device.run(&["sync"]);

@@ -70,6 +70,8 @@ pub(crate) struct State {
     pub(crate) attachments: Vec<String>,
     /// The server's clock, in seconds after the start of the test.
     pub(crate) later: i64,
+    /// Whether it refuses every event.
+    pub(crate) refuses: bool,
 }
 
 impl State {
@@ -385,7 +387,12 @@ fn push(state: &mut State, body: &[u8]) -> Answer {
             .iter()
             .position(|old| old.open().expect("genuine").envelope.id == opened.envelope.id);
         let place = |n: usize| i64::try_from(n + 1).expect("short");
-        outcomes.push(if let Some(at) = known {
+        outcomes.push(if state.refuses {
+            let (_, _, text) = problem(403, Kind::NoGrant);
+            Outcome::Refused {
+                problem: serde_json::from_str(&text).expect("a problem"),
+            }
+        } else if let Some(at) = known {
             Outcome::Known { seq: place(at) }
         } else {
             log.push(event);

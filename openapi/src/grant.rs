@@ -33,7 +33,8 @@ pub struct NewInvitation {
     /// … or all horses of a barn: exactly one of the two.
     #[serde(default)]
     pub barn_id: Option<BarnId>,
-    /// The role that it gives.
+    /// The role that it gives. For a horse, `owner` makes a co-owner; for a barn, it lets its holder keep horses of
+    /// their own there and gives no sight of others'.
     pub role: Role,
     /// From when; null is at once.
     #[serde(default)]
@@ -41,7 +42,8 @@ pub struct NewInvitation {
     /// Until when; null is until it is revoked.
     #[serde(default)]
     pub until: Option<DateTime<Utc>>,
-    /// The kinds that may be seen and recorded; null is all. Events of other kinds come as bare leaves.
+    /// The kinds that may be seen and recorded; null is all. Events of other kinds come as bare leaves. What amends,
+    /// withdraws or countersigns an event goes with that event's kind.
     #[serde(default)]
     pub kinds: Option<Vec<Kind>>,
 }

@@ -8,6 +8,7 @@ pub mod barn;
 pub mod canonical;
 pub mod chain;
 pub mod event;
+pub mod figure;
 pub mod grant;
 pub mod history;
 pub mod horse;

@@ -1,5 +1,7 @@
 //! The published description of every operation: collected from the handlers, completed with examples.
 
+mod figures;
+
 use actix_web::App;
 use serde_json::{Map, Value, json};
 use utoipa::OpenApi as _;
@@ -56,6 +58,7 @@ pub fn openapi() -> Value {
         .configure(routes::all)
         .split_for_parts();
     let mut document = serde_json::to_value(collected).unwrap_or_default();
+    figures::give_examples(&mut document);
     let schemas = document
         .pointer("/components/schemas")
         .cloned()

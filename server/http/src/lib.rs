@@ -2,6 +2,7 @@
 
 mod access;
 pub mod app;
+mod body;
 pub mod caller;
 pub mod clock;
 pub mod config;

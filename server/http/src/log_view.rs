@@ -101,8 +101,17 @@ pub(crate) fn run(
     ))
 }
 
-/// Which of these events a caller may see. What is about another event is seen by whoever may see that event.
-fn seen(db: &mut Db, rows: &[EventRow], access: &Access) -> Result<Vec<bool>, StoreError> {
+/// Which of these events, up to [`Access::until_seq`], a caller may see. What is about another event is seen by whoever
+/// may see that event.
+///
+/// # Errors
+///
+/// [`StoreError`] if the database fails.
+pub(crate) fn seen(
+    db: &mut Db,
+    rows: &[EventRow],
+    access: &Access,
+) -> Result<Vec<bool>, StoreError> {
     if !access.is_limited() {
         return Ok(vec![true; rows.len()]);
     }

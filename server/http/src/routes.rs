@@ -4,6 +4,7 @@ mod attachments;
 mod barns;
 pub(crate) mod docs;
 mod events;
+mod figures;
 mod grants;
 mod health;
 mod held;
@@ -44,6 +45,7 @@ pub(crate) fn all(config: &mut ServiceConfig) {
         .service(licences::see_licence)
         .service(policy::get_policy)
         .service(policy::list_rules)
+        .service(figures::compute_figure)
         .service(events::push_events)
         .service(sync::get_heads)
         .service(sync::pull_events)

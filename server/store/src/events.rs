@@ -210,3 +210,24 @@ pub fn of_kinds(
         .order((event::horse_id, event::seq))
         .load(db)?)
 }
+
+/// The events of one horse up to a place whose content names an attachment, in order. `sha256` is its hash in
+/// hexadecimal.
+///
+/// # Errors
+///
+/// [`StoreError`] if the database fails.
+pub fn naming(
+    db: &mut Db,
+    horse: HorseId,
+    sha256: &str,
+    until_seq: i64,
+) -> Result<Vec<EventRow>, StoreError> {
+    // 64 hexadecimal digits stand nowhere by chance; quotes keep a part of a longer text from counting.
+    Ok(event::table
+        .filter(event::horse_id.eq(Key(horse)))
+        .filter(event::seq.le(until_seq))
+        .filter(event::content.like(format!("%\"{sha256}\"%")))
+        .order(event::seq)
+        .load(db)?)
+}

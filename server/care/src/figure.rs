@@ -3,6 +3,7 @@
 pub mod dose;
 pub mod egg_count;
 pub mod entry;
+pub mod growth;
 pub mod hoof;
 pub mod reduction;
 pub mod weight;
@@ -15,7 +16,14 @@ use crate::fault::{Faults, read};
 use crate::rules::{Mark, Rules, Source};
 
 /// The names that [`run`] knows, in the order of the vocabulary.
-pub const NAMES: &[&str] = &["weight", "dose", "egg-count", "reduction", "entry"];
+pub const NAMES: &[&str] = &[
+    "weight",
+    "dose",
+    "egg-count",
+    "reduction",
+    "growth",
+    "entry",
+];
 
 /// Computes the figure `name` from a JSON document; `None` if there is no such figure.
 ///
@@ -28,6 +36,7 @@ pub fn run(name: &str, document: &Value, rules: &Rules) -> Option<Result<Value, 
         "dose" => answer(dose::dose, document, rules),
         "egg-count" => answer(egg_count::egg_count, document, rules),
         "reduction" => answer(reduction::reduction, document, rules),
+        "growth" => answer(growth::growth, document, rules),
         "entry" => answer(entry::answer, document, rules),
         _ => return None,
     })

@@ -12,6 +12,7 @@ pub mod join;
 pub mod licence;
 pub mod outbox;
 pub mod push;
+pub mod record;
 pub mod signout;
 pub mod status;
 pub mod sync;
@@ -76,6 +77,8 @@ commands! {
     Status: status::Args,
     /// Show what waits for the server, and deal with what it refused
     Outbox: outbox::Args,
+    /// Write down what was done or seen
+    Record: record::Args,
     /// Send what waits in the outbox
     Push: push::Args,
     /// Send what waits, fetch what is new, and check that it fits

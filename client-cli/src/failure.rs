@@ -12,6 +12,9 @@ pub enum Failure {
     /// What was asked for can't stand.
     #[error("{0}")]
     Input(String),
+    /// What was to be recorded can't stand: each fault with a pointer into the details (`/performed_at`: the moment).
+    #[error("{0}")]
+    Invalid(Faults),
     /// The server understood and said no.
     #[error("{0}")]
     Refused(String, Option<Box<Problem>>),
@@ -36,7 +39,7 @@ impl Failure {
     pub const fn status(&self) -> i32 {
         match self {
             Self::Device(_) => 1,
-            Self::Input(_) => 2,
+            Self::Input(_) | Self::Invalid(_) => 2,
             Self::Refused(..) => 3,
             Self::Offline(_) | Self::ServerFailed(_) => 4,
             Self::NotVerified(_) => 5,
@@ -86,7 +89,7 @@ pub fn words(problem: &Problem) -> String {
 
 impl From<Faults> for Failure {
     fn from(faults: Faults) -> Self {
-        Self::Input(faults.to_string())
+        Self::Invalid(faults)
     }
 }
 

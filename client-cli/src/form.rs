@@ -23,14 +23,14 @@ pub struct Form {
     pub kind: Kind,
     /// What it is, in a line.
     pub about: String,
+    /// The kind as a word of a command line: its code with hyphens.
+    pub verb: String,
     fields: Fields,
 }
 
 /// The fields of an object.
 #[derive(Clone, Debug)]
 pub struct Fields {
-    /// The name of the object's type.
-    of: String,
     list: Vec<Field>,
 }
 
@@ -41,6 +41,14 @@ pub struct Field {
     pub name: String,
     /// What people call it: the name of its flag, with underscores.
     pub short: String,
+    /// The name of its flag: the short name with hyphens.
+    pub flag: String,
+    /// Other names by which it may be given, with hyphens: without its unit, and (where it has none) in full.
+    pub aliases: Vec<String>,
+    /// The names that say the unit, each as a flag and as a field; empty for a field without one.
+    pub named: Vec<(String, String)>,
+    /// How its value is written, as a hint: `mm|cm|in`.
+    pub hint: String,
     /// What it means, in a line.
     pub about: String,
     /// Whether the kind can't do without it.
@@ -54,6 +62,12 @@ pub struct Field {
 pub enum Shape {
     /// Text.
     Text,
+    /// A day.
+    Day,
+    /// A day, a month or a year, as exactly as it is known.
+    PartialDay,
+    /// An instant; without an offset it is by the wall clock where the horse stands.
+    Moment,
     /// One of these codes.
     Code(Vec<Code>),
     /// A number, with a unit where the field's name has one.
@@ -135,10 +149,50 @@ impl Form {
     }
 }
 
-impl Shape {
-    /// How a value is written, as a hint for people.
+impl Fields {
+    /// Every field.
     #[must_use]
-    pub fn hint(&self, field: &str) -> String {
+    pub fn all(&self) -> &[Field] {
+        &self.list
+    }
+
+    /// The field of this name.
+    #[must_use]
+    pub fn named(&self, name: &str) -> Option<&Field> {
+        self.list.iter().find(|field| field.name == name)
+    }
+}
+
+impl Field {
+    fn new(of: &str, name: &str, schema: &Value, shape: Shape, required: bool) -> Self {
+        let short = names::short(of, name);
+        let with_unit = unit::bare(name).is_some();
+        let other = unit::bare(name).unwrap_or(name);
+        let aliases = (other != short).then(|| other.replace('_', "-"));
+        Self {
+            name: name.to_owned(),
+            flag: short.replace('_', "-"),
+            short,
+            hint: shape.hint(name),
+            aliases: aliases.into_iter().collect(),
+            named: if with_unit {
+                as_flags(unit::names(name))
+            } else {
+                Vec::new()
+            },
+            about: if with_unit {
+                without_unit(&first_line(present(schema)))
+            } else {
+                first_line(present(schema))
+            },
+            required,
+            shape,
+        }
+    }
+}
+
+impl Shape {
+    fn hint(&self, field: &str) -> String {
         match self {
             Self::Number => unit::hint(field).unwrap_or_else(|| "number".to_owned()),
             Self::Whole => "number".to_owned(),
@@ -158,6 +212,9 @@ impl Shape {
                 }
             }
             Self::Group(_) => "field=value,…".to_owned(),
+            Self::Day => "yyyy-mm-dd".to_owned(),
+            Self::PartialDay => "yyyy-mm[-dd]".to_owned(),
+            Self::Moment => "yyyy-mm-dd hh:mm".to_owned(),
             Self::Text | Self::Any => "text".to_owned(),
         }
     }
@@ -183,6 +240,7 @@ impl Published {
         let about = first_line(schema);
         Form {
             kind,
+            verb: kind.code().replace('_', "-"),
             about: about
                 .split_once(": ")
                 .map_or(about.clone(), |(_, rest)| rest.to_owned()),
@@ -199,19 +257,10 @@ impl Published {
         let mut list: Vec<Field> = properties
             .into_iter()
             .flatten()
-            .map(|(name, schema)| Field {
-                name: name.clone(),
-                short: names::short(of, name),
-                about: first_line(present(schema)),
-                required: required(name),
-                shape: self.shape(schema),
-            })
+            .map(|(name, schema)| Field::new(of, name, schema, self.shape(schema), required(name)))
             .collect();
         list.sort_by_key(|field| (!field.required, names::place(of, &field.name)));
-        Fields {
-            of: of.to_owned(),
-            list,
-        }
+        Fields { list }
     }
 
     fn shape(&self, schema: &Value) -> Shape {
@@ -233,6 +282,15 @@ impl Published {
             return Shape::Code(codes.map(|code| Code::read(code, about)).collect());
         }
         match type_of(schema) {
+            "string" if schema["format"] == "date-time" => Shape::Moment,
+            "string" if schema["format"] == "date" => Shape::Day,
+            "string"
+                if schema["pattern"]
+                    .as_str()
+                    .is_some_and(|one| one.starts_with("^[0-9]{4}(")) =>
+            {
+                Shape::PartialDay
+            }
             "string" => Shape::Text,
             "number" => Shape::Number,
             "integer" => Shape::Whole,
@@ -286,6 +344,25 @@ fn first_line(schema: &Value) -> String {
     let text = schema["description"].as_str().unwrap_or_default();
     let line = text.lines().next().unwrap_or_default();
     line.trim_end_matches('.').to_owned()
+}
+
+fn as_flags(names: Vec<String>) -> Vec<(String, String)> {
+    let names = names.into_iter();
+    names.map(|name| (name.replace('_', "-"), name)).collect()
+}
+
+/// A meaning without the record's unit: a person may give the value in another.
+fn without_unit(about: &str) -> String {
+    let units = [
+        ", in millimetres",
+        ", in centimetres",
+        ", in kilograms",
+        ", in milligrams",
+        ", in degrees Celsius",
+    ];
+    units
+        .iter()
+        .fold(about.to_owned(), |about, unit| about.replace(unit, ""))
 }
 
 /// `hoof_care` is the type `HoofCare`.

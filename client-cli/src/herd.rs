@@ -31,6 +31,34 @@ impl Known {
     pub fn label(&self) -> String {
         self.name.clone().unwrap_or_else(|| self.id.to_string())
     }
+
+    /// Whether a lower-case text is its whole name, microchip or id.
+    fn is_called(&self, text: &str) -> bool {
+        let name = self.name.as_deref().unwrap_or_default().to_lowercase();
+        let chip = self
+            .horse
+            .as_ref()
+            .and_then(|horse| horse.profile.microchip.as_deref());
+        name == text || chip == Some(text) || self.id.to_string() == text
+    }
+
+    /// What tells it from another of the same name.
+    fn told_apart(&self) -> String {
+        let profile = self.horse.as_ref().map(|horse| &horse.profile);
+        let sex = profile
+            .and_then(|one| one.sex)
+            .map(|sex| format!("{sex}, "));
+        let foaled = profile
+            .and_then(|one| one.foaled_on)
+            .map(|on| format!("foaled {on}, "));
+        format!(
+            "{} ({}{}{})",
+            self.label(),
+            sex.unwrap_or_default(),
+            foaled.unwrap_or_default(),
+            self.id
+        )
+    }
 }
 
 type Row = (Stored<HorseId>, Option<String>, Option<String>);
@@ -83,30 +111,45 @@ pub fn horse(conn: &mut SqliteConnection, id: HorseId) -> Result<Option<Known>, 
     row.map(known).transpose()
 }
 
-/// The horse that a person means: by its name in whatever case, by its id, or by the beginning of either.
+/// The horse that a person means: by its name in whatever case, its microchip or its id, or by the beginning of its
+/// name or id.
 ///
 /// # Errors
 ///
 /// [`Failure::Input`] if none or several fit, or if this account may not see the horse any more.
 pub fn named(conn: &mut SqliteConnection, text: &str) -> Result<Known, Failure> {
+    let all = horses(conn)?;
+    let wanted = text.trim().to_lowercase();
+    let begins = |one: &Known| {
+        let name = one.name.as_deref().unwrap_or_default();
+        name.to_lowercase().starts_with(&wanted) || one.id.to_string().starts_with(&wanted)
+    };
+    if all.iter().any(|one| one.is_called(&wanted)) || wanted.is_empty() {
+        return exactly(&all, text);
+    }
+    only(
+        &all.iter().filter(|one| begins(one)).collect::<Vec<_>>(),
+        text,
+    )
+}
+
+/// The horse among `all` that has exactly this name, microchip or id: where many are written down at once, a beginning
+/// is too easily that of another.
+///
+/// # Errors
+///
+/// [`Failure::Input`] if none or several fit, or if this account may not see the horse any more.
+pub fn exactly(all: &[Known], text: &str) -> Result<Known, Failure> {
     let wanted = text.trim().to_lowercase();
     if wanted.is_empty() {
         return Err(Failure::input("which horse? Give its name or its id"));
     }
-    let all = horses(conn)?;
-    let name = |one: &Known| one.name.as_deref().unwrap_or_default().to_lowercase();
-    let exact: Vec<&Known> = all
-        .iter()
-        .filter(|one| name(one) == wanted || one.id.to_string() == wanted)
-        .collect();
-    let fitting = if exact.is_empty() {
-        all.iter()
-            .filter(|one| name(one).starts_with(&wanted) || one.id.to_string().starts_with(&wanted))
-            .collect()
-    } else {
-        exact
-    };
-    match fitting.as_slice() {
+    let fitting: Vec<&Known> = all.iter().filter(|one| one.is_called(&wanted)).collect();
+    only(&fitting, text)
+}
+
+fn only(fitting: &[&Known], text: &str) -> Result<Known, Failure> {
+    match fitting {
         [one] if one.horse.is_some() => Ok((*one).clone()),
         [one] => Err(Failure::input(format!(
             "{} is no longer yours to see; ask its owner for a grant",
@@ -116,10 +159,7 @@ pub fn named(conn: &mut SqliteConnection, text: &str) -> Result<Known, Failure> 
             "there is no horse `{text}` on this device; `whorl horses` lists those that are, `whorl sync` fetches news"
         ))),
         several => {
-            let list: Vec<String> = several
-                .iter()
-                .map(|one| format!("{} ({})", one.label(), one.id))
-                .collect();
+            let list: Vec<String> = several.iter().map(|one| one.told_apart()).collect();
             Err(Failure::input(format!(
                 "`{text}` may be {}; give the id",
                 list.join(" or ")

@@ -214,7 +214,7 @@ impl Shape {
     /// The value of a text that stands alone.
     fn value(&self, text: &str) -> Result<Value, String> {
         match self {
-            Self::Text => Ok(json!(text)),
+            Self::Text | Self::Day | Self::PartialDay | Self::Moment => Ok(json!(text)),
             Self::Code(codes) => {
                 let wanted = text.trim().replace('-', "_");
                 let found = codes

@@ -1,0 +1,5 @@
+//! What people do with the field client, in process: no server, a fixed clock, a folder of its own for each test.
+
+mod deworming;
+mod record;
+mod yard;

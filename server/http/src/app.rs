@@ -1,21 +1,24 @@
 //! The application: routes, limits and the published description, put together once for the server and for tests.
 
 use actix_web::dev::{ServiceFactory, ServiceRequest};
-use actix_web::middleware::Compress;
+use actix_web::middleware::{Compress, from_fn};
 use actix_web::web::{self, Data};
-use actix_web::{App, Error, HttpRequest, HttpResponse};
+use actix_web::{App, Error};
 use utoipa_actix_web::AppExt;
 
-use crate::problem::{self, Kind, Problem};
+use crate::exchange::exchange;
+use crate::methods::{Methods, no_route};
+use crate::problem;
 use crate::routes;
 use crate::state::State;
 
 /// The largest body of a request that is no attachment, in bytes.
 pub const LARGEST_BODY: usize = 4 * 1024 * 1024;
 
-/// The application.
-pub fn app(
-    state: State,
+/// The application. Paths have one spelling: a slash too many finds nothing.
+pub(crate) fn app(
+    state: Data<State>,
+    methods: Data<Methods>,
 ) -> App<
     impl ServiceFactory<
         ServiceRequest,
@@ -27,7 +30,8 @@ pub fn app(
 > {
     let (app, _) = App::new()
         .into_utoipa_app()
-        .app_data(Data::new(state))
+        .app_data(state)
+        .app_data(methods)
         .app_data(
             web::JsonConfig::default()
                 .limit(LARGEST_BODY)
@@ -37,13 +41,9 @@ pub fn app(
         .app_data(web::QueryConfig::default().error_handler(problem::of_query))
         .app_data(web::PayloadConfig::new(LARGEST_BODY))
         .configure(routes::all)
-        .default_service(web::route().to(nothing_here))
+        .default_service(web::route().to(no_route))
         .split_for_parts();
     app.configure(routes::docs::pages)
         .wrap(Compress::default())
-        .wrap(tracing_actix_web::TracingLogger::default())
-}
-
-async fn nothing_here(_: HttpRequest) -> Result<HttpResponse, Problem> {
-    Err(Problem::bare(Kind::NotFound))
+        .wrap(from_fn(exchange))
 }

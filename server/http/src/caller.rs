@@ -11,6 +11,7 @@ use chrono::{DateTime, Utc};
 use whorl_care::ids::{AccountId, DeviceId, SessionId};
 use whorl_store::{StoreError, sessions};
 
+use crate::exchange::note_account;
 use crate::problem::{Kind, Problem};
 use crate::session;
 use crate::state::State;
@@ -73,6 +74,7 @@ async fn who(state: &State, token: &str) -> Result<Caller, Problem> {
     let seat = seat
         .filter(|seat| seat.account.id == bearer.account && session::is_open(seat, now))
         .ok_or_else(unauthenticated)?;
+    note_account(&seat.account.id);
     Ok(Caller {
         account: seat.account.id,
         session: seat.session.id,

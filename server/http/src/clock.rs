@@ -4,7 +4,6 @@ use std::fmt;
 use std::sync::Arc;
 
 use chrono::{DateTime, SubsecRound, Utc};
-use uuid::{NoContext, Timestamp, Uuid};
 
 /// Tells the time, truncated to microseconds, since that is what PostgreSQL keeps.
 #[derive(Clone)]
@@ -30,15 +29,6 @@ impl Clock {
     #[must_use]
     pub fn now(&self) -> DateTime<Utc> {
         (self.0)().trunc_subsecs(6)
-    }
-
-    /// A new id (UUIDv7) that sorts by this clock.
-    #[must_use]
-    pub fn new_id<T: From<Uuid>>(&self) -> T {
-        let now = self.now();
-        let seconds = u64::try_from(now.timestamp()).unwrap_or(0);
-        let at = Timestamp::from_unix(NoContext, seconds, now.timestamp_subsec_nanos());
-        Uuid::new_v7(at).into()
     }
 }
 

@@ -14,6 +14,8 @@ pub struct Keys {
     pub heads: SecretKey,
     /// Seed of the Ed25519 key that signs access tokens.
     pub tokens: [u8; 32],
+    /// Seeds of earlier ones, whose tokens are taken until they expire.
+    pub tokens_before: Vec<[u8; 32]>,
     /// Makes refresh tokens (HMAC-SHA256).
     pub refresh: [u8; 32],
 }
@@ -56,6 +58,8 @@ pub enum NoKeys {
 struct File {
     heads: String,
     tokens: String,
+    #[serde(default)]
+    tokens_before: Vec<String>,
     refresh: String,
 }
 
@@ -117,6 +121,11 @@ impl Keys {
         Ok(Self {
             heads: SecretKey::from_seed(&key("heads", &file.heads)?),
             tokens: key("tokens", &file.tokens)?,
+            tokens_before: file
+                .tokens_before
+                .iter()
+                .map(|text| key("tokens_before", text))
+                .collect::<Result<_, _>>()?,
             refresh: key("refresh", &file.refresh)?,
         })
     }

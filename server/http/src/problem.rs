@@ -93,7 +93,7 @@ impl Problem {
             title: self.kind.title().to_owned(),
             status: self.status_code().as_u16(),
             detail: self.detail.clone(),
-            instance: None,
+            instance: crate::exchange::request_id(),
             policy_row: self.policy_row.clone(),
             errors: self.errors.clone(),
         }

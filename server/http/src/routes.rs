@@ -1,7 +1,9 @@
 //! The routes: one file a resource, all listed here.
 
+pub(crate) mod accounts;
 mod attachments;
 mod barns;
+mod devices;
 pub(crate) mod docs;
 mod events;
 mod figures;
@@ -14,6 +16,8 @@ mod invitations;
 mod licences;
 mod log;
 mod policy;
+mod server;
+mod sessions;
 mod sync;
 
 use utoipa_actix_web::service_config::ServiceConfig;
@@ -52,5 +56,16 @@ pub(crate) fn all(config: &mut ServiceConfig) {
         .service(held::list_held)
         .service(held::decide_held)
         .service(log::get_log)
-        .service(history::get_history);
+        .service(history::get_history)
+        .service(server::get_server)
+        .service(accounts::open_account)
+        .service(accounts::get_account)
+        .service(accounts::change_password)
+        .service(sessions::open_session)
+        .service(sessions::refresh_session)
+        .service(sessions::list_sessions)
+        .service(sessions::end_current_session)
+        .service(sessions::end_session)
+        .service(devices::list_devices)
+        .service(devices::revoke_device);
 }

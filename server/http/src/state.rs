@@ -1,15 +1,18 @@
 //! What every handler may use.
 
+use std::path::Path;
 use std::sync::Arc;
 
 use actix_web::web;
 use uuid::Uuid;
 use whorl_care::rules::Rules;
-use whorl_store::{Db, Store, StoreError};
+use whorl_store::ledger::{self, NewLedger};
+use whorl_store::{Db, Settings, Store, StoreError};
 
 use crate::clock::Clock;
 use crate::config::Config;
-use crate::keys::Keys;
+use crate::keys::{self, Keys, NoKeys};
+use crate::password::Hashing;
 use crate::problem::Problem;
 use crate::token::Tokens;
 
@@ -26,11 +29,105 @@ pub struct State {
     pub keys: Arc<Keys>,
     /// Makes and checks access tokens.
     pub tokens: Arc<Tokens>,
+    /// Hashes passwords.
+    pub hashing: Arc<Hashing>,
     /// The settings in force.
     pub config: Arc<Config>,
 }
 
+/// Why the server can't start.
+#[derive(Debug, thiserror::Error)]
+pub enum CannotStart {
+    /// The database can't be opened.
+    #[error("the database {url}: {why}")]
+    Store {
+        /// Its address, without a password.
+        url: String,
+        /// What is wrong.
+        why: StoreError,
+    },
+    /// The keys can't be had.
+    #[error(transparent)]
+    Keys(#[from] NoKeys),
+    /// A rule pack can't be read.
+    #[error("{0}")]
+    Rules(String),
+    /// The ledger was begun under another name.
+    #[error(
+        "this database's record is signed as `{began_as}`, not as `{asked}`: set the name back, or every signed head \
+         that clients hold would name another server"
+    )]
+    Name {
+        /// The name that stands in the signed heads.
+        began_as: String,
+        /// The name that is configured.
+        asked: String,
+    },
+    /// Something of ours failed.
+    #[error("{0}")]
+    Failed(String),
+}
+
+impl From<Problem> for CannotStart {
+    fn from(problem: Problem) -> Self {
+        Self::Failed(problem.to_string())
+    }
+}
+
 impl State {
+    /// Opens everything that `config` names; begins the ledger at the first start. Blocks.
+    ///
+    /// # Errors
+    ///
+    /// [`CannotStart`].
+    pub fn open(config: Config, clock: Clock) -> Result<Self, CannotStart> {
+        let rules = rules(config.rules.as_deref())?;
+        let url = config.database_url.to_string();
+        let cannot = |why| CannotStart::Store {
+            url: url.clone(),
+            why,
+        };
+        let store = Store::open(&Settings {
+            url: config.database_url.expose().to_owned(),
+            connections: config.connections,
+        })
+        .map_err(cannot)?;
+        // Replicas share one file of keys, so none of them may make its own.
+        let keys = Keys::load(&config.keys, !store.is_shared())?;
+        let new = NewLedger {
+            server_id: new_id(&clock)?,
+            epoch: new_id(&clock)?,
+            origin: config.name.clone(),
+            began_at: clock.now().naive_utc(),
+        };
+        let began_as = store
+            .write(move |db| -> Result<String, StoreError> {
+                ledger::begin(db, &new)?;
+                ledger::origin(db)
+            })
+            .map_err(cannot)?;
+        if began_as != config.name {
+            return Err(CannotStart::Name {
+                began_as,
+                asked: config.name,
+            });
+        }
+        let cores = std::thread::available_parallelism().map_or(1, usize::from);
+        Ok(Self {
+            store,
+            rules: Arc::new(rules),
+            clock,
+            tokens: Arc::new(Tokens::new(
+                config.name.clone(),
+                &keys.tokens,
+                &keys.tokens_before,
+            )?),
+            hashing: Arc::new(Hashing::new(cores)?),
+            keys: Arc::new(keys),
+            config: Arc::new(config),
+        })
+    }
+
     /// Reads from the store, off the async threads.
     ///
     /// # Errors
@@ -56,14 +153,7 @@ impl State {
     ///
     /// A failure of ours if the machine gives no randomness.
     pub fn new_id<T: From<Uuid>>(&self) -> Result<T, Problem> {
-        let mut random = [0; 10];
-        getrandom::fill(&mut random).map_err(Problem::internal)?;
-        let milliseconds = u64::try_from(self.clock.now().timestamp_millis()).unwrap_or(0);
-        Ok(
-            uuid::Builder::from_unix_timestamp_millis(milliseconds, &random)
-                .into_uuid()
-                .into(),
-        )
+        new_id(&self.clock)
     }
 
     /// Writes to the store, off the async threads; the answer comes after the commit is durable.
@@ -84,4 +174,31 @@ impl State {
             .await?
             .map_err(Into::into)
     }
+}
+
+/// The built-in rules, with the packs of a folder laid over them.
+fn rules(folder: Option<&Path>) -> Result<Rules, CannotStart> {
+    let wrong = |why: &dyn std::fmt::Display| CannotStart::Rules(format!("the rules: {why}"));
+    let Some(folder) = folder else {
+        return Rules::built_in().map_err(|error| wrong(&error));
+    };
+    let mut files = Vec::new();
+    for entry in std::fs::read_dir(folder).map_err(|error| wrong(&error))? {
+        let path = entry.map_err(|error| wrong(&error))?.path();
+        if path.extension().is_some_and(|kind| kind == "toml") {
+            let text = std::fs::read_to_string(&path).map_err(|error| wrong(&error))?;
+            files.push((path.display().to_string(), text));
+        }
+    }
+    // In the order of their names, so that which row stands doesn't hang on the disk.
+    files.sort();
+    Rules::with(&files).map_err(|error| wrong(&error))
+}
+
+/// A new id (UUIDv7) that sorts by `clock`.
+fn new_id<T: From<Uuid>>(clock: &Clock) -> Result<T, Problem> {
+    let random = keys::random().map_err(Problem::internal)?;
+    let milliseconds = u64::try_from(clock.now().timestamp_millis()).unwrap_or(0);
+    let id = uuid::Builder::from_unix_timestamp_millis(milliseconds, &random).into_uuid();
+    Ok(id.into())
 }

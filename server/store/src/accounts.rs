@@ -7,7 +7,7 @@ use whorl_care::ids::AccountId;
 use crate::connection::Db;
 use crate::error::StoreError;
 use crate::key::Key;
-use crate::schema::account;
+use crate::schema::{account, barn};
 
 /// One row of `account`.
 #[derive(Clone, PartialEq, Queryable, Selectable, Insertable)]
@@ -100,4 +100,16 @@ pub fn make_operator(db: &mut Db, id: AccountId) -> Result<(), StoreError> {
         .set(account::operator.eq(true))
         .execute(db)?;
     Ok(())
+}
+
+/// The names of the barns that an account owns.
+///
+/// # Errors
+///
+/// [`StoreError`] if the database fails.
+pub fn barn_names(db: &mut Db, id: AccountId) -> Result<Vec<String>, StoreError> {
+    Ok(barn::table
+        .filter(barn::owner_id.eq(Key(id)))
+        .select(barn::name)
+        .load(db)?)
 }

@@ -22,6 +22,7 @@ mod schema;
 pub mod sessions;
 pub mod signers;
 mod store;
+pub mod throttle;
 pub mod transfers;
 mod writer;
 

@@ -233,3 +233,19 @@ pub fn end_of_device(db: &mut Db, device: DeviceId, end: End) -> Result<usize, S
     ))
     .execute(db)?)
 }
+
+/// Deletes the sessions that ended or ran out before `before`; how many.
+///
+/// # Errors
+///
+/// [`StoreError`] if the database fails.
+pub fn sweep(db: &mut Db, before: NaiveDateTime) -> Result<usize, StoreError> {
+    Ok(diesel::delete(
+        session::table.filter(
+            session::ends_at
+                .lt(before)
+                .or(session::ended_at.lt(Some(before))),
+        ),
+    )
+    .execute(db)?)
+}

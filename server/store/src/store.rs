@@ -46,6 +46,9 @@ impl Store {
     /// [`StoreError`] if the address is wrong, the database can't be reached, or a migration fails.
     pub fn open(settings: &Settings) -> Result<Self, StoreError> {
         let address = Address::parse(&settings.url)?;
+        if let Address::Sqlite(path) = &address {
+            keep_to_oneself(path)?;
+        }
         migrations::apply(&mut Db::open(&address)?)?;
         let writer = match &address {
             Address::Sqlite(_) => Some(Arc::new(Writer::start(address.clone())?)),
@@ -118,6 +121,22 @@ impl Store {
         }
     }
 
+    /// Ends writing in good order: what was handed over is committed and answered first, and SQLite's log is merged
+    /// into its file. Blocks.
+    pub fn close(&self) {
+        if let Some(writer) = &self.writer {
+            writer.close();
+            let merged = self.read(|db| {
+                db.batch_execute("PRAGMA wal_checkpoint(TRUNCATE)")
+                    .map_err(StoreError::from)
+            });
+            if let Err(error) = merged {
+                // Nothing is lost: the next start reads the log.
+                tracing::warn!(%error, "the write-ahead log could not be merged");
+            }
+        }
+    }
+
     /// Whether the database answers.
     ///
     /// # Errors
@@ -126,6 +145,21 @@ impl Store {
     pub fn ping(&self) -> Result<(), StoreError> {
         self.read(|db| Ok(db.batch_execute("SELECT 1")?))
     }
+}
+
+/// Makes the database's file, if there is none, readable by its user only; SQLite's other files follow it.
+fn keep_to_oneself(path: &str) -> Result<(), StoreError> {
+    let mut options = std::fs::OpenOptions::new();
+    options.create(true).append(true);
+    #[cfg(unix)]
+    {
+        use std::os::unix::fs::OpenOptionsExt;
+        options.mode(0o600);
+    }
+    options
+        .open(path)
+        .map(drop)
+        .map_err(|error| StoreError::Connection(format!("{path}: {error}")))
 }
 
 /// Opens connections for the pool.

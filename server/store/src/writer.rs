@@ -74,19 +74,22 @@ impl Writer {
         drop(jobs);
         answered.recv().map_err(|_| StoreError::Closing)?
     }
+
+    /// Lets what was handed over finish, then ends the thread; writes that come later are refused.
+    pub(crate) fn close(&self) {
+        if let Ok(mut jobs) = self.jobs.lock() {
+            jobs.take();
+        }
+        let thread = self.thread.lock().ok().and_then(|mut thread| thread.take());
+        if let Some(thread) = thread {
+            drop(thread.join());
+        }
+    }
 }
 
 impl Drop for Writer {
-    /// Lets what was handed over finish, then ends the thread.
     fn drop(&mut self) {
-        if let Ok(jobs) = self.jobs.get_mut() {
-            jobs.take();
-        }
-        if let Ok(thread) = self.thread.get_mut()
-            && let Some(thread) = thread.take()
-        {
-            drop(thread.join());
-        }
+        self.close();
     }
 }
 

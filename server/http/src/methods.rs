@@ -1,0 +1,101 @@
+//! What is answered where no route fits: nothing here, or not by that method.
+
+use actix_web::http::{Method, header};
+use actix_web::web::Data;
+use actix_web::{HttpRequest, HttpResponse, ResponseError};
+use serde_json::Value;
+
+use crate::problem::{Kind, Problem};
+
+/// The methods of every address, as the published description lists them.
+#[derive(Clone, Debug, Default)]
+pub(crate) struct Methods(Vec<(Vec<String>, String)>);
+
+impl Methods {
+    /// Reads them from the published description.
+    pub(crate) fn of(description: &Value) -> Self {
+        let paths = description["paths"].as_object().into_iter().flatten();
+        Self(
+            paths
+                .map(|(path, item)| (segments(path).map(str::to_owned).collect(), allowed(item)))
+                .collect(),
+        )
+    }
+
+    /// The methods that `path` takes, as `Allow` lists them; `None` if nothing is there.
+    fn at(&self, path: &str) -> Option<&str> {
+        let fits = |template: &[String]| {
+            let mut path = segments(path);
+            template.iter().all(|want| {
+                path.next()
+                    .is_some_and(|got| want.starts_with('{') || want == got)
+            }) && path.next().is_none()
+        };
+        // A word that is written out wins over a place for an id.
+        self.0
+            .iter()
+            .filter(|(template, _)| fits(template))
+            .min_by_key(|(template, _)| template.iter().filter(|one| one.starts_with('{')).count())
+            .map(|(_, methods)| methods.as_str())
+    }
+}
+
+fn segments(path: &str) -> impl Iterator<Item = &str> {
+    path.split('/')
+}
+
+fn allowed(item: &Value) -> String {
+    let mut names: Vec<String> = item
+        .as_object()
+        .into_iter()
+        .flatten()
+        .map(|(method, _)| method.to_uppercase())
+        .collect();
+    if names.iter().any(|name| name == "GET") {
+        // Whatever can be read can be asked for without its body.
+        names.push("HEAD".to_owned());
+    }
+    names.push("OPTIONS".to_owned());
+    names.sort();
+    names.join(", ")
+}
+
+/// Answers what no route took.
+pub(crate) async fn no_route(request: HttpRequest, methods: Data<Methods>) -> HttpResponse {
+    let Some(allowed) = methods.at(request.path()) else {
+        return Problem::bare(Kind::NotFound).error_response();
+    };
+    let mut answer = if request.method() == Method::OPTIONS {
+        HttpResponse::NoContent().finish()
+    } else {
+        Problem::bare(Kind::MethodNotAllowed).error_response()
+    };
+    if let Ok(allowed) = allowed.parse() {
+        answer.headers_mut().insert(header::ALLOW, allowed);
+    }
+    answer
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_published_address_lists_its_methods() {
+        let methods = Methods::of(&crate::description::openapi());
+        assert_eq!(methods.at("/v1/account"), Some("GET, HEAD, OPTIONS"));
+        assert_eq!(methods.at("/v1/sessions"), Some("GET, HEAD, OPTIONS, POST"));
+        assert_eq!(methods.at("/v1/sessions/current"), Some("DELETE, OPTIONS"));
+        assert_eq!(methods.at("/v1/sessions/anything"), Some("DELETE, OPTIONS"));
+        for nothing in [
+            "/",
+            "",
+            "/v1",
+            "/v1/account/",
+            "/v1/sessions/a/b",
+            "/v2/account",
+        ] {
+            assert_eq!(methods.at(nothing), None, "{nothing}");
+        }
+    }
+}

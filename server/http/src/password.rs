@@ -1,0 +1,329 @@
+//! Passwords: one spelling, what a new one must be, and hashing that can't starve the rest of the server.
+//!
+//! A password is composed (NFC, as the profile for passwords of RFC 8265 does) where it is set and where it is checked,
+//! so that the same keys pressed on another machine give the same password. ASVS 6.2.8 wants it verified exactly as
+//! received; this is the one deviation.
+
+use std::sync::Arc;
+
+use actix_web::web;
+use argon2::password_hash::phc::PasswordHash;
+use argon2::{Algorithm, Argon2, Params, PasswordHasher, PasswordVerifier, Version};
+use tokio::sync::{Semaphore, SemaphorePermit};
+use unicode_normalization::UnicodeNormalization;
+use whorl_care::fault::Faults;
+use zxcvbn::{Score, zxcvbn};
+
+use crate::problem::{Kind, Problem};
+
+/// The fewest characters of a new password (NIST SP 800-63B-4, 3.1.1.2, for a password that stands alone).
+const SHORTEST: usize = 15;
+
+/// The most characters of a password.
+const LONGEST: usize = 256;
+
+/// Argon2id with 19 MiB, two passes, one lane: the least that OWASP's Password Storage Cheat Sheet (2026-08) and ASVS
+/// 5.0, appendix C, name.
+const PARAMS: Params = Params::DEFAULT;
+
+/// So many may wait for their turn to be hashed; others hear that they should come again.
+const WAITING: usize = 20;
+
+/// A password in its one spelling. Never printed.
+#[derive(Clone)]
+pub(crate) struct Password(String);
+
+impl std::fmt::Debug for Password {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.write_str("Password(***)")
+    }
+}
+
+impl Password {
+    /// Reads a password that is to be checked.
+    ///
+    /// # Errors
+    ///
+    /// A fault at `pointer` if it is longer than any password can be.
+    pub(crate) fn read(pointer: &str, text: &str) -> Result<Self, Faults> {
+        if text.chars().nth(LONGEST).is_some() {
+            return Err(Faults::one(
+                pointer,
+                format!("a password may have at most {LONGEST} characters"),
+            ));
+        }
+        Ok(Self(text.nfc().collect()))
+    }
+
+    /// Whether this may become somebody's password: long enough, and not among the first that a guesser tries.
+    /// `context` are words that a guesser would begin with: the person's name and address, the barn's name.
+    ///
+    /// # Errors
+    ///
+    /// A fault at `pointer`.
+    pub(crate) fn may_be_new(&self, pointer: &str, context: &[String]) -> Result<(), Faults> {
+        if self.0.chars().count() < SHORTEST {
+            return Err(Faults::one(
+                pointer,
+                format!(
+                    "a password needs at least {SHORTEST} characters; a few unrelated words do well"
+                ),
+            ));
+        }
+        let words: Vec<&str> = context.iter().flat_map(|text| words(text)).collect();
+        let weighed = zxcvbn(&self.0, &words);
+        // Only the first hundred characters are weighed; a long tail can only make it stronger.
+        if weighed.score() < Score::Four {
+            return Err(Faults::one(
+                pointer,
+                "this password is too easy to guess; take a few unrelated words, not names, dates or rows of keys",
+            ));
+        }
+        Ok(())
+    }
+}
+
+/// A text and the words in it.
+fn words(text: &str) -> impl Iterator<Item = &str> {
+    let parts = text.split(|one: char| !one.is_alphanumeric());
+    std::iter::once(text).chain(parts.filter(|part| part.chars().count() > 2))
+}
+
+/// Whether a password fits a hash.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Fit {
+    /// It doesn't.
+    No,
+    /// It does.
+    Yes,
+    /// It does, but the hash was made with weaker parameters than today's.
+    YesButStale,
+}
+
+/// Hashes passwords, as many at a time as there are cores.
+#[derive(Debug)]
+pub struct Hashing {
+    slots: Arc<Semaphore>,
+    queue: Semaphore,
+    /// What a password is checked against where there is no account, so that this takes as long.
+    nobody: String,
+}
+
+impl Hashing {
+    /// Hashing on `cores` cores.
+    ///
+    /// # Errors
+    ///
+    /// [`Problem`] if the machine gives no randomness.
+    pub fn new(cores: usize) -> Result<Self, Problem> {
+        let nobody: [u8; 32] = crate::keys::random().map_err(Problem::internal)?;
+        Ok(Self {
+            slots: Arc::new(Semaphore::new(cores)),
+            queue: Semaphore::new(cores + WAITING),
+            nobody: hash(&nobody)?,
+        })
+    }
+
+    /// A place in the queue; taken before anything is counted, so that a flood costs its victims nothing.
+    ///
+    /// # Errors
+    ///
+    /// [`Kind::Unavailable`] if the queue is full.
+    pub(crate) fn queue(&self) -> Result<Place<'_>, Problem> {
+        let place = self.queue.try_acquire().map_err(|_| {
+            Problem::new(Kind::Unavailable, "too many people sign in right now").retry_after(2)
+        })?;
+        Ok(Place {
+            hashing: self,
+            _place: place,
+        })
+    }
+}
+
+/// A place in the queue of [`Hashing`].
+#[derive(Debug)]
+pub(crate) struct Place<'a> {
+    hashing: &'a Hashing,
+    _place: SemaphorePermit<'a>,
+}
+
+impl Place<'_> {
+    /// The hash of a password, as a PHC string.
+    pub(crate) async fn hash(&self, password: &Password) -> Result<String, Problem> {
+        let password = password.clone();
+        self.run(move || hash(password.0.as_bytes())).await?
+    }
+
+    /// Whether `password` fits `hash`; without one it takes as long and never fits.
+    pub(crate) async fn fits(
+        &self,
+        password: &Password,
+        hash: Option<&str>,
+    ) -> Result<Fit, Problem> {
+        let known = hash.is_some();
+        let hash = hash.unwrap_or(&self.hashing.nobody).to_owned();
+        let password = password.clone();
+        let fit = self
+            .run(move || fits(password.0.as_bytes(), &hash))
+            .await??;
+        Ok(if known { fit } else { Fit::No })
+    }
+
+    /// Whether `password` may become somebody's; weighing takes the processor too, so it waits its turn.
+    pub(crate) async fn may_be_new(
+        &self,
+        password: &Password,
+        pointer: &'static str,
+        context: Vec<String>,
+    ) -> Result<(), Problem> {
+        let password = password.clone();
+        self.run(move || password.may_be_new(pointer, &context))
+            .await?
+            .map_err(Problem::from)
+    }
+
+    async fn run<T: Send + 'static>(
+        &self,
+        work: impl FnOnce() -> T + Send + 'static,
+    ) -> Result<T, Problem> {
+        let slots = self.hashing.slots.clone();
+        let slot = slots.acquire_owned().await.map_err(Problem::internal)?;
+        // The slot goes along: a caller who hangs up doesn't free it before the work is done.
+        let done = web::block(move || {
+            let done = work();
+            drop(slot);
+            done
+        });
+        Ok(done.await?)
+    }
+}
+
+fn argon2() -> Argon2<'static> {
+    Argon2::new(Algorithm::Argon2id, Version::V0x13, PARAMS)
+}
+
+fn hash(password: &[u8]) -> Result<String, Problem> {
+    let salt: [u8; 16] = crate::keys::random().map_err(Problem::internal)?;
+    let hash = argon2()
+        .hash_password_with_salt(password, &salt)
+        .map_err(Problem::internal)?;
+    Ok(hash.to_string())
+}
+
+fn fits(password: &[u8], hash: &str) -> Result<Fit, Problem> {
+    use argon2::password_hash::Error;
+    let hash = PasswordHash::new(hash).map_err(Problem::internal)?;
+    match argon2().verify_password(password, &hash) {
+        Ok(()) => {
+            let made_with = Params::try_from(&hash).map_err(Problem::internal)?;
+            let weaker = hash.algorithm.as_str() != Algorithm::Argon2id.as_str()
+                || made_with.m_cost() < PARAMS.m_cost()
+                || made_with.t_cost() < PARAMS.t_cost();
+            Ok(if weaker { Fit::YesButStale } else { Fit::Yes })
+        }
+        Err(Error::PasswordInvalid) => Ok(Fit::No),
+        Err(error) => Err(Problem::internal(error)),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use proptest::prelude::*;
+
+    use super::*;
+
+    fn password(text: &str) -> Password {
+        Password::read("/password", text).expect("a password")
+    }
+
+    fn judge(text: &str) -> Result<(), Faults> {
+        let context = ["wren@saltmarsh.example", "Wren Halloran", "whorl"].map(str::to_owned);
+        password(text).may_be_new("/password", &context)
+    }
+
+    #[test]
+    fn takes_long_passwords_of_any_characters() {
+        for good in [
+            "tide over the grey flats",
+            "samphire grows by the slipway",
+            "Žluťoučký kůň úpěl ďábelské",
+            "🐴 by the 🌊 at 🌅, nobody saw",
+            &"heron weir gate otter ".repeat(12)[..256],
+        ] {
+            assert_eq!(judge(good), Ok(()), "{good}");
+        }
+    }
+
+    #[test]
+    fn refuses_the_short_and_the_first_guesses() {
+        for wrong in [
+            "",
+            "fourteen chars",
+            "aaaaaaaaaaaaaaaaaaaaaaaa",
+            "123456789012345678",
+            "passwordpassword",
+            "password1234567890",
+            "qwertyuiopasdfghjkl",
+            "1q2w3e4r5t6y7u8i",
+            "iloveyouiloveyou",
+            "letmeinletmeinletmein",
+            "wrenhalloran2027",
+            "WrenHalloranWren",
+            "wren@saltmarsh.example",
+            "whorlwhorlwhorl",
+            "saltmarshsaltmarsh1",
+        ] {
+            assert!(judge(wrong).is_err(), "{wrong}");
+        }
+        assert!(Password::read("/password", &"x".repeat(257)).is_err());
+    }
+
+    #[test]
+    fn the_whole_password_counts_in_its_one_spelling() {
+        let long = "grey heron on the weir by night ".repeat(8);
+        let kept = hash(password(&long).0.as_bytes()).expect("a hash");
+        let check = |text: &str| fits(password(text).0.as_bytes(), &kept).expect("a check");
+        assert_eq!(check(&long), Fit::Yes);
+        assert_eq!(check(&long[..255]), Fit::No);
+        assert_eq!(check(&long.to_uppercase()), Fit::No);
+        let composed = hash(password("caf\u{e9} by the slipway").0.as_bytes()).expect("a hash");
+        let typed = password("cafe\u{301} by the slipway");
+        assert_eq!(
+            fits(typed.0.as_bytes(), &composed).expect("a check"),
+            Fit::Yes
+        );
+    }
+
+    /// The parameters of OWASP's Password Storage Cheat Sheet (2026-08) and ASVS 5.0, appendix C.
+    #[test]
+    fn hashes_are_as_strong_as_owasp_asks() {
+        let made = hash(b"tide over the grey flats").expect("a hash");
+        assert!(
+            made.starts_with("$argon2id$v=19$m=19456,t=2,p=1$"),
+            "{made}"
+        );
+        let weak = Argon2::new(
+            Algorithm::Argon2id,
+            Version::V0x13,
+            Params::new(8192, 1, 1, None).expect("parameters"),
+        );
+        let weak = weak
+            .hash_password_with_salt(b"tide over the grey flats", &[1; 16])
+            .expect("a hash")
+            .to_string();
+        let fit = fits(b"tide over the grey flats", &weak).expect("a check");
+        assert_eq!(fit, Fit::YesButStale);
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig::with_cases(64))]
+
+        /// Any fifteen characters at random are taken and come through hashing whole (ASVS 6.2.5).
+        #[test]
+        fn random_characters_make_a_password(text in "\\PC{15,40}") {
+            prop_assert_eq!(judge(&text), Ok(()));
+            let kept = hash(password(&text).0.as_bytes()).expect("a hash");
+            prop_assert_eq!(fits(password(&text).0.as_bytes(), &kept).expect("a check"), Fit::Yes);
+        }
+    }
+}

@@ -1,0 +1,135 @@
+//! Serving: from a socket that listens to a shutdown in good order.
+
+use std::future::Future;
+use std::io;
+use std::net::TcpListener;
+use std::time::Duration;
+
+use actix_web::HttpServer;
+use actix_web::rt::{self, System};
+use actix_web::web::Data;
+use whorl_store::{StoreError, sessions};
+
+use crate::methods::Methods;
+use crate::state::State;
+use crate::throttle;
+use crate::{app, description};
+
+/// The head of a request must have come in this time, so that slow senders don't hold connections for nothing.
+const HEAD_WITHIN: Duration = Duration::from_secs(10);
+
+/// A connection that is idle for so long is closed.
+const KEEP_ALIVE: Duration = Duration::from_secs(30);
+
+/// More connections than this to one worker wait.
+const MOST_CONNECTIONS: usize = 4096;
+
+/// How often what no longer counts is swept away.
+const SWEEP_EVERY: Duration = Duration::from_hours(1);
+
+/// Ended sessions are kept for so many days, to look into what happened.
+const KEEP_SESSIONS_DAYS: i64 = 180;
+
+/// Serves until `stop` resolves; then takes no more, finishes what is in hand, and closes the store. To be run on an
+/// actix runtime; [`run`] brings one.
+///
+/// # Errors
+///
+/// [`io::Error`] if the socket can't be used.
+pub async fn serve(
+    state: State,
+    listener: TcpListener,
+    stop: impl Future<Output = ()> + Send + 'static,
+) -> io::Result<()> {
+    let address = listener.local_addr()?;
+    let settings = state.config.clone();
+    let store = state.store.clone();
+    let sweeper = rt::spawn(sweep(state.clone()));
+    let methods = Data::new(Methods::of(&description::openapi()));
+    tracing::info!(%address, name = settings.name, "listening");
+    if !address.ip().is_loopback() {
+        tracing::warn!(%address, "reached from other machines without encryption: put a TLS proxy in front");
+    }
+    let state = Data::new(state);
+    let done = HttpServer::new(move || app::app(state.clone(), methods.clone()))
+        .workers(settings.workers)
+        .keep_alive(KEEP_ALIVE)
+        .client_request_timeout(HEAD_WITHIN)
+        .client_disconnect_timeout(Duration::from_secs(2))
+        .max_connections(MOST_CONNECTIONS)
+        .shutdown_timeout(settings.shutdown_seconds)
+        .shutdown_signal(stop)
+        .listen(listener)?
+        .run()
+        .await;
+    sweeper.abort();
+    actix_web::web::block(move || store.close())
+        .await
+        .map_err(io::Error::other)?;
+    tracing::info!("stopped");
+    done
+}
+
+/// [`serve`] on a runtime of its own. Blocks.
+///
+/// # Errors
+///
+/// [`io::Error`] if the socket can't be used.
+pub fn run(
+    state: State,
+    listener: TcpListener,
+    stop: impl Future<Output = ()> + Send + 'static,
+) -> io::Result<()> {
+    System::new().block_on(serve(state, listener, stop))
+}
+
+/// [`run`] until the system asks the process to end. Blocks.
+///
+/// # Errors
+///
+/// [`io::Error`] if the socket can't be used or signals can't be heard.
+pub fn run_until_asked(state: State, listener: TcpListener) -> io::Result<()> {
+    System::new().block_on(async { serve(state, listener, asked_to_stop()?).await })
+}
+
+/// Resolves when the system asks the process to end (SIGTERM, or SIGINT from a keyboard).
+///
+/// # Errors
+///
+/// [`io::Error`] if signals can't be heard.
+fn asked_to_stop() -> io::Result<impl Future<Output = ()> + Send + 'static> {
+    #[cfg(unix)]
+    {
+        use tokio::signal::unix::{SignalKind, signal};
+        let mut terminate = signal(SignalKind::terminate())?;
+        let mut interrupt = signal(SignalKind::interrupt())?;
+        Ok(async move {
+            tokio::select! {
+                _ = terminate.recv() => {}
+                _ = interrupt.recv() => {}
+            }
+        })
+    }
+    #[cfg(not(unix))]
+    Ok(async {
+        drop(tokio::signal::ctrl_c().await);
+    })
+}
+
+async fn sweep(state: State) {
+    let mut every = rt::time::interval(SWEEP_EVERY);
+    loop {
+        every.tick().await;
+        let now = state.clock.now();
+        let before = now.naive_utc() - chrono::TimeDelta::days(KEEP_SESSIONS_DAYS);
+        let swept = state
+            .write(move |db| -> Result<(usize, usize), StoreError> {
+                Ok((throttle::sweep(db, now)?, sessions::sweep(db, before)?))
+            })
+            .await;
+        match swept {
+            Ok((counts, sessions)) => tracing::debug!(counts, sessions, "swept"),
+            Err(error) => tracing::warn!(%error, "could not sweep"),
+        }
+    }
+}

@@ -106,6 +106,8 @@ fn new_life(
     }
     let again = outbox::wait_again(conn, heads.epoch)?;
     if known.is_none() {
+        // Before the first entry comes: else a server that began anew in the middle would pass for the first one.
+        setting::set(conn, setting::EPOCH, heads.epoch)?;
         return Ok(false);
     }
     let waiting = if again == 0 {

@@ -23,6 +23,7 @@ mod password;
 pub mod problem;
 mod refresh;
 mod routes;
+mod sale;
 pub mod serve;
 mod session;
 mod sign_in;

@@ -19,6 +19,7 @@ mod policy;
 mod server;
 mod sessions;
 mod sync;
+mod transfers;
 
 use utoipa_actix_web::service_config::ServiceConfig;
 
@@ -47,6 +48,11 @@ pub(crate) fn all(config: &mut ServiceConfig) {
         .service(licences::list_licences)
         .service(licences::withdraw_licence)
         .service(licences::see_licence)
+        .service(transfers::offer_horse)
+        .service(transfers::list_transfers)
+        .service(transfers::accept_transfer)
+        .service(transfers::decline_transfer)
+        .service(transfers::withdraw_transfer)
         .service(policy::get_policy)
         .service(policy::list_rules)
         .service(figures::compute_figure)

@@ -191,6 +191,17 @@ pub fn exemptions_from(db: &mut Db, account: AccountId) -> Result<Vec<ExemptionR
         .load(db)?)
 }
 
+/// Lifts every exemption of a horse, as when it is sold: they were its owner's word.
+///
+/// # Errors
+///
+/// [`StoreError`] if the database fails.
+pub fn lift_exemptions(db: &mut Db, horse: HorseId) -> Result<(), StoreError> {
+    diesel::delete(grant_exemption::table.filter(grant_exemption::horse_id.eq(Key(horse))))
+        .execute(db)?;
+    Ok(())
+}
+
 /// Revokes a grant; `false` if it was revoked before.
 ///
 /// # Errors

@@ -85,4 +85,5 @@ stored_as_text!(
     whorl_care::ids::TransferId,
     whorl_care::kind::Kind,
     whorl_care::kind::Role,
+    crate::transfers::State,
 );

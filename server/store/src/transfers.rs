@@ -1,5 +1,8 @@
 //! Transfers: a horse offered by its owner to whoever has an address.
 
+use std::fmt;
+use std::str::FromStr;
+
 use chrono::NaiveDateTime;
 use diesel::prelude::*;
 use whorl_care::ids::{AccountId, HorseId, TransferId};
@@ -8,6 +11,63 @@ use crate::connection::Db;
 use crate::error::StoreError;
 use crate::key::Key;
 use crate::schema::transfer;
+
+/// How far a transfer has come. An offer that nobody answers in time stays an offer, past its end.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum State {
+    /// Waiting for the buyer.
+    Offered,
+    /// The horse is the buyer's.
+    Accepted,
+    /// The buyer said no.
+    Declined,
+    /// The owner took it back.
+    Withdrawn,
+}
+
+impl State {
+    const ALL: [Self; 4] = [
+        Self::Offered,
+        Self::Accepted,
+        Self::Declined,
+        Self::Withdrawn,
+    ];
+
+    const fn code(self) -> &'static str {
+        match self {
+            Self::Offered => "offered",
+            Self::Accepted => "accepted",
+            Self::Declined => "declined",
+            Self::Withdrawn => "withdrawn",
+        }
+    }
+}
+
+impl fmt::Display for State {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(self.code())
+    }
+}
+
+impl FromStr for State {
+    type Err = &'static str;
+
+    fn from_str(text: &str) -> Result<Self, Self::Err> {
+        let known = Self::ALL.into_iter().find(|state| state.code() == text);
+        known.ok_or("no state of a transfer")
+    }
+}
+
+/// A decision on an offer.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Decision {
+    /// What was decided.
+    pub state: State,
+    /// When, in UTC.
+    pub at: NaiveDateTime,
+    /// The last event that the seller may see, of a sale.
+    pub at_seq: Option<i64>,
+}
 
 /// One row of `transfer`.
 #[derive(Clone, Debug, PartialEq, Eq, Queryable, Selectable, Insertable)]
@@ -24,8 +84,9 @@ pub struct TransferRow {
     pub from_account: AccountId,
     /// The buyer's address, in lower case. Whether an account has it is not told to the seller.
     pub to_email: String,
-    /// How far it has come: `offered`, `accepted`, `declined` or `withdrawn`.
-    pub state: String,
+    /// How far it has come.
+    #[diesel(deserialize_as = Key<State>, serialize_as = Key<State>)]
+    pub state: State,
     /// When it was offered, in UTC.
     pub offered_at: NaiveDateTime,
     /// When the offer lapses, in UTC.
@@ -85,7 +146,7 @@ pub fn open_on(
 ) -> Result<Option<TransferRow>, StoreError> {
     Ok(transfer::table
         .filter(transfer::horse_id.eq(Key(horse)))
-        .filter(transfer::state.eq("offered"))
+        .filter(transfer::state.eq(Key(State::Offered)))
         .filter(transfer::expires_at.gt(at))
         .first(db)
         .optional()?)
@@ -96,22 +157,16 @@ pub fn open_on(
 /// # Errors
 ///
 /// [`StoreError`] if the database fails.
-pub fn decide(
-    db: &mut Db,
-    id: TransferId,
-    state: &str,
-    at: NaiveDateTime,
-    at_seq: Option<i64>,
-) -> Result<bool, StoreError> {
+pub fn decide(db: &mut Db, id: TransferId, decision: Decision) -> Result<bool, StoreError> {
     let changed = diesel::update(
         transfer::table
             .find(Key(id))
-            .filter(transfer::state.eq("offered")),
+            .filter(transfer::state.eq(Key(State::Offered))),
     )
     .set((
-        transfer::state.eq(state),
-        transfer::decided_at.eq(Some(at)),
-        transfer::at_seq.eq(at_seq),
+        transfer::state.eq(Key(decision.state)),
+        transfer::decided_at.eq(Some(decision.at)),
+        transfer::at_seq.eq(decision.at_seq),
     ))
     .execute(db)?;
     Ok(changed == 1)

@@ -76,6 +76,11 @@ impl Bucket {
         Self::new(format!("confirmation:{account}"), PERSON)
     }
 
+    /// Codes of invitations tried by somebody who is signed in.
+    pub(crate) fn codes(account: AccountId) -> Self {
+        Self::new(format!("codes:{account}"), PERSON)
+    }
+
     /// Accounts opened from a network.
     pub(crate) fn openings(network: Network) -> Self {
         Self::new(format!("openings:{network}"), OPENINGS)

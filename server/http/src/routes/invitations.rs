@@ -20,6 +20,7 @@ use crate::paging::Paging;
 use crate::problem::{Kind, Problem};
 use crate::routes::grants::view as grant_view;
 use crate::state::State;
+use crate::throttle::{self, Bucket, Gate};
 
 /// How long a code works.
 const LASTS: TimeDelta = TimeDelta::days(7);
@@ -221,15 +222,26 @@ pub(crate) async fn accept_invitation(
     code: Json<InvitationCode>,
 ) -> Result<HttpResponse, Problem> {
     let hash = invitation_code::hash(&code.code);
-    let now = state.clock.now().naive_utc();
-    let (new, grant) = state
+    let now = state.clock.now();
+    let taken = state
         .write(move |db| {
-            let row = open(db, &hash.0, now)?;
-            let (new, grant) = take(db, row, caller.account, now)?;
+            let tries = [Bucket::codes(caller.account)];
+            if let Gate::WaitFor(seconds) = throttle::attempt(db, &tries, now)? {
+                let said = "too many codes that don't work; please wait";
+                return Err(Problem::new(Kind::TooManyRequests, said).retry_after(seconds));
+            }
+            let row = match open(db, &hash.0, now.naive_utc()) {
+                Ok(row) => row,
+                // No failure of the write: that it was tried must stay counted.
+                Err(problem) => return Ok(Err(problem)),
+            };
+            throttle::forgiven(db, &tries)?;
+            let (new, grant) = take(db, row, caller.account, now.naive_utc())?;
             let name = accounts::get(db, caller.account)?.name;
-            Ok::<_, Problem>((new, grant_view(grant, name)))
+            Ok(Ok((new, grant_view(grant, name))))
         })
         .await?;
+    let (new, grant) = taken?;
     if !new {
         return Ok(HttpResponse::Ok().json(grant));
     }

@@ -90,7 +90,12 @@ pub(crate) async fn offer_horse(
     let (now, horse) = (state.clock.now(), *horse);
     let to = Email::read("/to_email", &new.to_email)?;
     state
-        .read(move |db| check_may_offer(access::horse(db, caller.account, horse, now)?.0.owner_id, &caller))
+        .read(move |db| {
+            check_may_offer(
+                access::horse(db, caller.account, horse, now)?.0.owner_id,
+                &caller,
+            )
+        })
         .await?;
     confirm_password(&state, caller, "/password", &new.password).await?;
     let row = TransferRow {
@@ -105,9 +110,7 @@ pub(crate) async fn offer_horse(
         at_seq: None,
     };
     let offered = view(row.clone(), now.naive_utc());
-    state
-        .write(move |db| offer(db, &caller, row, now))
-        .await?;
+    state.write(move |db| offer(db, &caller, row, now)).await?;
     tracing::info!(target: "security", account = %caller.account, horse = %horse, transfer = %offered.id, "a horse was offered");
     Ok(HttpResponse::Created().json(offered))
 }

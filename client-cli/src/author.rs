@@ -95,6 +95,13 @@ impl<'a> Author<'a> {
         })
     }
 
+    /// The same author by other rules: an operator's are laid over the program's.
+    #[must_use]
+    pub fn by(mut self, rules: Rules) -> Self {
+        self.rules = rules;
+        self
+    }
+
     /// The person.
     #[must_use]
     pub fn membership(&self) -> &Membership {

@@ -4,6 +4,10 @@ pub mod attach;
 pub mod barn;
 pub mod completions;
 pub mod devices;
+pub mod dose;
+pub mod egg_count;
+pub mod entry;
+pub mod figure;
 pub mod grants;
 pub mod held;
 pub mod horse;
@@ -13,12 +17,15 @@ pub mod licence;
 pub mod outbox;
 pub mod push;
 pub mod record;
+pub mod rules;
 pub mod signout;
 pub mod status;
 pub mod sync;
 pub mod transfer;
+pub mod weigh;
 
 use std::fmt::Display;
+use std::path::PathBuf;
 
 use clap::{Parser, Subcommand};
 use diesel::sqlite::SqliteConnection;
@@ -36,12 +43,16 @@ use crate::sync::label;
 #[command(
     after_help = "Exit status: 0 done, 1 this device failed, 2 bad input, 3 refused by the server, \
     4 no connection (work is kept), 5 the record doesn't verify.\n\
-    The record is kept in WHORL_HOME, else in the place where your system keeps programs' data."
+    The record is kept in WHORL_HOME, else in the place where your system keeps programs' data; WHORL_RULES may name a folder with rules \
+    of your own."
 )]
 pub struct Cli {
     /// Answer with one JSON document instead of tables
     #[arg(long, global = true)]
     pub json: bool,
+    /// A folder with rule packs of your own; the environment may name it as `WHORL_RULES`
+    #[arg(long, global = true, value_name = "DIR")]
+    pub rules_dir: Option<PathBuf>,
     /// What to do
     #[command(subcommand)]
     pub command: Command,
@@ -83,6 +94,18 @@ commands! {
     Push: push::Args,
     /// Send what waits, fetch what is new, and check that it fits
     Sync: sync::Args,
+    /// Estimate a weight from a tape, with how far off it may be
+    Weigh: weigh::Args,
+    /// Work out a dose of dewormer and where to set the syringe
+    Dose: dose::Args,
+    /// Work out eggs per gram from a count
+    EggCount: egg_count::Args,
+    /// Say whether a horse may enter on a day, and plan what is lacking
+    Entry: entry::Args,
+    /// Compute a figure: one JSON document in, one out
+    Figure: figure::Args,
+    /// List the rules in force, and what each rests on
+    Rules: rules::Args,
     /// Open a barn, or list those that you may see
     Barn: barn::Args,
     /// Bring a horse in, or move it to another barn

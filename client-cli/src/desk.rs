@@ -5,12 +5,14 @@ use std::io;
 use chrono::FixedOffset;
 use diesel::sqlite::SqliteConnection;
 use serde::Serialize;
+use whorl_care::rules::Rules;
 
 use crate::database;
 use crate::failure::Failure;
 use crate::home::Home;
 use crate::remote::Remote;
 use crate::render::{Sheet, one_line};
+use crate::rule_files;
 use crate::world::{Machine, World};
 
 /// One run of one command.
@@ -36,6 +38,15 @@ impl<'w, 'a> Desk<'w, 'a> {
     #[must_use]
     pub fn here(&self) -> FixedOffset {
         *self.machine().now().offset()
+    }
+
+    /// The rules in force: the program's, and the operator's.
+    ///
+    /// # Errors
+    ///
+    /// [`Failure::Input`] with file, line and reason if a file of the operator's is wrong.
+    pub fn rules(&self) -> Result<Rules, Failure> {
+        rule_files::load(self.world.rules.as_deref())
     }
 
     /// The client's folder.

@@ -2,6 +2,7 @@
 
 pub mod attachments;
 pub mod author;
+pub mod basis;
 pub mod care_log;
 pub mod chart;
 pub mod clock;
@@ -19,6 +20,7 @@ pub mod outbox;
 pub mod recording;
 pub mod remote;
 pub mod render;
+pub mod rule_files;
 mod schema;
 pub mod sentence;
 pub mod setting;
@@ -46,6 +48,7 @@ pub fn run(args: impl IntoIterator<Item = OsString>, world: &mut World<'_>) -> i
         Ok(cli) => cli,
         Err(told) => return tell(&told, world),
     };
+    world.rules = cli.rules_dir.or_else(|| world.rules.take());
     let mut desk = Desk::new(world, cli.json);
     match cli.command.run(&mut desk) {
         Ok(()) => 0,

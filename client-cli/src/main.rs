@@ -24,6 +24,9 @@ fn main() -> ExitCode {
             sleep: &std::thread::sleep,
         },
         home: home::place(variable),
+        rules: variable("WHORL_RULES")
+            .filter(|folder| !folder.is_empty())
+            .map(Into::into),
         password: variable("WHORL_PASSWORD").and_then(|text| text.into_string().ok()),
         device_name: home::machine_name(variable),
         asks: io::stdin().is_terminal() && io::stderr().is_terminal(),

@@ -277,6 +277,24 @@ pub fn named(kind: Kind, faults: &Faults) -> Failure {
     Failure::Input(lines.join("; "))
 }
 
+/// The faults of a figure's input by the flags that gave it: `flag` knows the flag of a field.
+#[must_use]
+pub fn spoken(faults: &Faults, flag: impl Fn(&str) -> String) -> Failure {
+    let lines: Vec<String> = faults
+        .0
+        .iter()
+        .map(|fault| {
+            let field = fault.pointer.split('/').nth(1).unwrap_or_default();
+            if field.is_empty() {
+                fault.detail.clone()
+            } else {
+                format!("--{}: {}", flag(field), fault.detail)
+            }
+        })
+        .collect();
+    Failure::Input(lines.join("; "))
+}
+
 /// The flag that sets what a pointer names.
 fn flag(kind: Kind, pointer: &str) -> String {
     if pointer == "/performed_at" {

@@ -72,6 +72,8 @@ pub struct World<'a> {
     pub machine: Machine<'a>,
     /// The client's folder; none if the machine doesn't say where such folders go.
     pub home: Option<PathBuf>,
+    /// The folder with the operator's rules, if there is one.
+    pub rules: Option<PathBuf>,
     /// The password, if the environment holds it.
     pub password: Option<String>,
     /// What this device is called unless its user says otherwise.

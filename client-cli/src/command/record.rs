@@ -35,7 +35,7 @@ impl Args {
     pub fn run(self, desk: &mut Desk<'_, '_>) -> Result<(), Failure> {
         let home = desk.home()?;
         let mut conn = desk.database()?;
-        let author = Author::new(&home, &mut conn, desk.machine())?;
+        let author = Author::new(&home, &mut conn, desk.machine())?.by(desk.rules()?);
         let details = self.what.details()?;
         let jotting = Jotting {
             kind: self.what.kind,

@@ -68,6 +68,7 @@ impl Device {
                 sleep: &|_: Duration| self.slept.set(self.slept.get() + 1),
             },
             home: Some(self.home()),
+            rules: None,
             password: Some(PASSWORD.to_owned()),
             device_name: "phone in the truck".to_owned(),
             asks: false,

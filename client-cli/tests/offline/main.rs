@@ -1,5 +1,6 @@
 //! What people do with the field client, in process: no server, a fixed clock, a folder of its own for each test.
 
 mod deworming;
+mod figures;
 mod record;
 mod yard;

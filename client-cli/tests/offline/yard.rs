@@ -129,6 +129,13 @@ impl Yard {
         path.display().to_string()
     }
 
+    /// A folder in the test's folder.
+    pub(crate) fn folder(&self, name: &str) -> String {
+        let path = self.folder.path().join(name);
+        std::fs::create_dir_all(&path).expect("made");
+        path.display().to_string()
+    }
+
     fn with_machine<T>(&self, work: impl FnOnce(Machine<'_>) -> T) -> T {
         let clock = || self.now.get();
         let random = |bytes: &mut [u8]| {
@@ -170,6 +177,7 @@ impl Yard {
             secret: &|_| Err(io::Error::other("nobody types secrets here")),
             machine,
             home: Some(self.folder.path().join("whorl")),
+            rules: None,
             password: None,
             device_name: "test".to_owned(),
             asks: typed.is_some(),

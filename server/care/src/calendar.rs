@@ -198,7 +198,7 @@ mod tests {
         assert_eq!(period("6m+21d").after(day("2025-08-29")), day("2026-03-21"));
     }
 
-    /// The golden file is made by tests/oracles/calendar_check.py with dateutil.
+    /// The golden file is made by `tests/oracles/calendar_check.py` with dateutil.
     #[test]
     fn agrees_with_another_calendar_library() {
         let golden: serde_json::Value =

@@ -1,6 +1,7 @@
 //! The figures: one JSON document in, one out. `run` knows them by name; each is a file of `figure/`.
 
 pub mod dose;
+pub mod due;
 pub mod egg_count;
 pub mod entry;
 pub mod growth;
@@ -22,6 +23,7 @@ pub const NAMES: &[&str] = &[
     "egg-count",
     "reduction",
     "growth",
+    "due",
     "entry",
 ];
 
@@ -37,6 +39,7 @@ pub fn run(name: &str, document: &Value, rules: &Rules) -> Option<Result<Value, 
         "egg-count" => answer(egg_count::egg_count, document, rules),
         "reduction" => answer(reduction::reduction, document, rules),
         "growth" => answer(growth::growth, document, rules),
+        "due" => answer(due::answer, document, rules),
         "entry" => answer(entry::answer, document, rules),
         _ => return None,
     })

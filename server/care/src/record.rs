@@ -3,8 +3,12 @@
 //! Reading is lenient. A figure must answer from an old log or a foreign one, so what can't be read is noted and
 //! counts for nothing; it never counts in the horse's favour.
 
+mod care;
+
 use chrono::NaiveDate;
 use serde_json::Value;
+
+pub use self::care::{Actives, Bred, EggCount, Order, Seen, Visit, Weighing, Worming};
 
 use crate::disease::{Disease, Diseases};
 use crate::effective::{Standing, effective};
@@ -98,6 +102,24 @@ pub struct Record<'a> {
     pub chips: Vec<Chip<'a>>,
     /// Diseases of which there is a dose without a day.
     pub undated: Diseases,
+    /// Dewormers given.
+    pub wormings: Vec<Worming>,
+    /// Faecal egg counts.
+    pub egg_counts: Vec<EggCount>,
+    /// Weights.
+    pub weighings: Vec<Weighing>,
+    /// The farrier's visits.
+    pub feet: Vec<Visit>,
+    /// Dental work and exams.
+    pub teeth: Vec<Visit>,
+    /// Findings on the feet.
+    pub findings: Vec<Seen<'a>>,
+    /// Wounds that somebody saw.
+    pub wounds: Vec<Seen<'a>>,
+    /// Steps of breeding.
+    pub breeding: Vec<Bred>,
+    /// Care plans.
+    pub orders: Vec<Order<'a>>,
     /// What could not be read, and so counts for nothing.
     pub unread: Vec<Warning>,
 }
@@ -133,6 +155,7 @@ impl<'a> Record<'a> {
         self.certificates
             .sort_by_key(|one| (one.entry, one.valid_until));
         self.chips.sort_by_key(|one| (one.entry, one.number));
+        self.sort_care();
     }
 
     fn take(&mut self, standing: &Standing<'a>) {
@@ -141,7 +164,7 @@ impl<'a> Record<'a> {
             Kind::LaboratoryTest => self.take_test(standing),
             Kind::HealthCertificate => self.take_certificate(standing),
             Kind::Identity => self.take_chip(standing),
-            _ => {}
+            _ => self.take_care(standing),
         }
     }
 

@@ -3,7 +3,12 @@
 //! The built-in packs are the files of `rules/`; an operator's folder may add rows or replace them by `id`. The
 //! engine does not read folders: the caller hands over the files' names and texts.
 
+pub mod dental_programme;
 pub mod egg_counts;
+pub mod hoof_programme;
+pub mod parasite_programme;
+pub mod vaccination;
+pub mod vector_season;
 
 use serde::de::DeserializeOwned;
 use serde::{Deserialize, Serialize};
@@ -383,4 +388,14 @@ packs! {
     entry: crate::figure::entry::rule_set::EntryPack,
     /// What the prefixes of transponder numbers stand for.
     microchip: crate::microchip::MicrochipPack,
+    /// Which vaccines, first courses, boosters, doses of a pregnancy.
+    vaccination: crate::rules::vaccination::Vaccination,
+    /// When mosquitoes that carry disease fly.
+    vector_season: crate::rules::vector_season::VectorSeason,
+    /// When to worm, count, test and weigh.
+    parasite_programme: crate::rules::parasite_programme::ParasiteProgramme,
+    /// When the feet are due.
+    hoof_programme: crate::rules::hoof_programme::HoofProgramme,
+    /// When the teeth are due.
+    dental_programme: crate::rules::dental_programme::DentalProgramme,
 }

@@ -372,6 +372,8 @@ fn list<P: Pack>(pack: &P, file: &str, listed: &mut Vec<Listed>) {
 packs! {
     /// Growth curves, ages, gestation.
     growth: crate::figure::growth::pack::Growth,
+    /// Balance and growth of feet, intervals.
+    hoof: crate::figure::hoof::pack::Hooves,
     /// What may be found on a foot, its urgency, and what must reach the vet.
     hoof_findings: crate::figure::hoof::findings::Pack,
     /// Shedder bands, ways of counting, thresholds of reduction tests.

@@ -8,7 +8,7 @@ use std::io;
 use std::path::{Path, PathBuf};
 
 use chrono::{DateTime, Days, FixedOffset, NaiveDate, NaiveTime, TimeDelta, TimeZone};
-use serde_json::{Value, json};
+use serde_json::Value;
 use whorl_care::ids::EventId;
 use whorl_care::kind::{Kind, Role};
 use whorl_cli::author::{Author, Draft};
@@ -363,12 +363,45 @@ fn morning(day: NaiveDate) -> DateTime<FixedOffset> {
         .fixed_offset()
 }
 
-/// What the demo prints for whoever tries it: people with their addresses and passwords, as JSON.
+/// What the demo tells whoever tries it: the addresses, the people, and three commands for three of them.
 #[must_use]
-pub fn people() -> Value {
-    let people = Scenario::read().people;
-    people
-        .iter()
-        .map(|person| json!({"key": person.key, "name": person.name, "email": person.email, "password": person.password, "role": person.role}))
-        .collect()
+pub fn invitation(address: &str, people: &Path) -> String {
+    let scenario = Scenario::read();
+    let mut text = format!(
+        "\nSaltmarsh Yard is at {address} (documentation: {address}/docs/). Stop it with Ctrl-C; it keeps its record.\n\nThe people (their passwords are no secret):\n"
+    );
+    for person in &scenario.people {
+        text = format!(
+            "{text}  {:<16} {:<12} {:<28} {}\n",
+            person.name,
+            person.role.code(),
+            person.email,
+            person.password
+        );
+    }
+    let whorl = |who: &str, command: &str| {
+        format!(
+            "  WHORL_HOME={} target/debug/whorl {command}\n",
+            home_of(people, who).display()
+        )
+    };
+    text.push_str("\nEach has a client of their own. In another terminal, the farrier records a trim (no connection is needed), the barn hand\na weight and a deworming under the vet's plan; they push, and the owner reads the history:\n\n");
+    for (who, command) in TRY {
+        text.push_str(&whorl(who, command));
+    }
+    text
 }
+
+/// What three people would do first.
+pub const TRY: &[(&str, &str)] = &[
+    ("idris", "horses"),
+    (
+        "idris",
+        "record hoof_care Marram --service trim --before LF:toe=92mm,angle=50 --after LF:toe=84mm,angle=52 --next-in-weeks 8",
+    ),
+    ("idris", "push"),
+    ("tove", "record weight Marram --weight 531kg --method tape"),
+    ("tove", "push"),
+    ("wren", "sync"),
+    ("wren", "history Marram"),
+];

@@ -65,7 +65,7 @@ fn run(cli: &Cli) -> Result<(), Failure> {
         "--name",
         "saltmarsh.example",
         "--log",
-        "warn",
+        "error",
     ];
     let config = Server::parse_from(arguments).flags.check()?;
     logging::start(&config.log)?;

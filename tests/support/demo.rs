@@ -252,6 +252,10 @@ impl Seeder<'_> {
                         .ok_or_else(|| failed("the scenario", format!("no entry {key}")))?,
                 ),
             };
+            if target.is_some() {
+                // What one speaks about must be on one's own device.
+                self.run(&author, &["sync"])?;
+            }
             let id = self.sign(&author, entry, target)?;
             if let Some(key) = &entry.key {
                 self.events.insert(key.clone(), id);

@@ -144,6 +144,21 @@ impl Scenario {
         on_days(Value::Object(horse.identity.clone()), day)
     }
 
+    /// The day on which a horse was foaled, counted from the demo's day, if the scenario knows it to the day.
+    fn born(&self, key: &str) -> i64 {
+        let horse = self.horses.iter().find(|horse| horse.key == key);
+        let foaled = horse.and_then(|horse| {
+            horse
+                .identity
+                .get("foaled_on")?
+                .as_str()?
+                .strip_prefix("day:")
+        });
+        foaled
+            .and_then(|days| days.parse().ok())
+            .unwrap_or(i64::MIN)
+    }
+
     /// Every entry in the order of time, counted from `day`; identities are not among them.
     #[must_use]
     pub fn entries(&self, day: NaiveDate) -> Vec<Dated> {
@@ -166,6 +181,8 @@ impl Scenario {
                     })
                 })
         });
+        // A series for several horses says nothing of one that was not born yet.
+        let repeated = repeated.filter(|entry| entry.on > self.born(&entry.horse));
         let mut entries: Vec<Entry> = repeated.chain(self.entries.iter().cloned()).collect();
         // What is about another entry comes after it on the same day.
         entries.sort_by_key(|entry| (entry.on, entry.target.is_some()));
@@ -241,7 +258,7 @@ fn on_days(value: Value, day: NaiveDate) -> Value {
 
 #[cfg(test)]
 mod tests {
-    use whorl_care::details::{Context, Details};
+    use whorl_care::details::{Context, Details, check_day};
     use whorl_care::kind::Provenance;
     use whorl_care::rules::Rules;
 
@@ -258,18 +275,24 @@ mod tests {
             let details = Details::parse(entry.kind, &entry.details);
             let details = details
                 .unwrap_or_else(|faults| panic!("{} on {}: {faults}", entry.kind, entry.horse));
+            let horse = scenario
+                .horses
+                .iter()
+                .find(|horse| horse.key == entry.horse)
+                .expect("a horse");
+            let foaled_on = Scenario::identity(horse, day)["foaled_on"].clone();
             let context = Context {
                 rules: &rules,
                 performed_on: entry.at.date_naive(),
-                received_on: day,
-                foaled_on: None,
+                received_on: entry.at.date_naive(),
+                foaled_on: foaled_on.as_str().and_then(|text| text.parse().ok()),
                 provenance: if entry.transcribed {
                     Provenance::Transcribed
                 } else {
                     Provenance::Attested
                 },
             };
-            let checked = details.check(&context);
+            let checked = details.check(&context).and(check_day(entry.kind, &context));
             assert!(
                 checked.is_ok(),
                 "{} on {} at {}: {checked:?}",

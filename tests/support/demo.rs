@@ -57,6 +57,7 @@ pub fn whorl(home: &Path, password: Option<&str>, args: &[&str]) -> (i32, String
                 sleep: &std::thread::sleep,
             },
             home: Some(home.to_owned()),
+            rules: None,
             password: password.map(str::to_owned),
             device_name: "demo".to_owned(),
             asks: false,

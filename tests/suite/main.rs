@@ -1,4 +1,5 @@
 //! The end-to-end tests: one binary, a file for each resource or story.
 
+mod accounts;
 mod openapi;
 mod shape;

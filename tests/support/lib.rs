@@ -1,3 +1,12 @@
 //! What the end-to-end tests and the demo stand on.
 
+mod caller;
+mod database;
 pub mod demo;
+pub mod person;
+mod server;
+
+pub use caller::{Answer, Caller};
+pub use database::Database;
+pub use person::Person;
+pub use server::{TestClock, TestServer};

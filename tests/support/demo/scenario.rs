@@ -204,10 +204,7 @@ impl Scenario {
                 performed_by: entry.performed_by.clone(),
                 note: entry.note.clone(),
                 target: entry.target.clone(),
-                details: on_days(
-                    Value::Object(entry.details.clone()),
-                    shifted(day, entry.on - entry.on),
-                ),
+                details: on_days(Value::Object(entry.details.clone()), day),
             });
         }
         dated

@@ -121,15 +121,14 @@ fn tells_how_far_a_weight_is_off() {
     near(number(&pounds, "difference_percent"), -4.2, 0.05);
 }
 
-/// A weight in pounds given as kilograms lies far above the curve.
 #[test]
 fn questions_a_weight_that_does_not_fit() {
     let of = |weight_kg: f64| {
         grown(&json!({"foaled_on": "2026-04-20", "on": "2026-10-20",
             "mature_weight_kg": 500, "weight_kg": weight_kg}))
     };
-    assert_eq!(of(474.0)["warnings"][0]["code"], "weight-off-the-curve");
-    assert!(says(&of(474.0), "a proposal of ours"));
+    assert_eq!(of(300.0)["warnings"][0]["code"], "weight-off-the-curve");
+    assert!(says(&of(300.0), "a proposal of ours"));
     let expected = number(&of(200.0), "expected_kg");
     assert_eq!(of(expected * 1.299)["warnings"], json!([]));
     assert_ne!(of(expected * 1.301)["warnings"], json!([]));
@@ -195,9 +194,10 @@ fn counts_the_age_both_ways() {
     assert_eq!(
         answer["official_ages"],
         json!([
-            {"counting": "northern", "years": 1, "age_class": "yearling"},
-            {"counting": "southern", "years": 0, "age_class": "foal"},
-            {"counting": "south_american", "years": 0, "age_class": "foal"},
+            {"counting": "northern", "years": 1, "age_class": "yearling", "note": null},
+            {"counting": "southern", "years": 0, "age_class": "foal", "note": "from memory, check before relying on it: \
+              southern registries make exceptions for foals born shortly before 1 August"},
+            {"counting": "south_american", "years": 0, "age_class": "foal", "note": null},
         ])
     );
 }
@@ -222,7 +222,7 @@ fn says_what_a_vague_date_of_birth_leaves_open() {
     ] {
         assert!(year[field].is_null(), "{field}: {year}");
     }
-    assert!(says(&year, "give the day"), "{year}");
+    assert_eq!(year["warnings"][0]["code"], "age-uncertain", "{year}");
     let old = of("2021", "2026-11-25");
     assert_eq!(old["age_class"], "adult");
     assert!(says(&old, "holds until 48 months"), "{old}");
@@ -327,7 +327,7 @@ fn an_operator_brings_a_curve_and_an_impossible_pack_is_refused() {
             "must begin where",
         ),
         (
-            "[[gestation]]\nid = \"gestation\"\nwatch_day = 350\ndue_day = 340\nlong_day = 365",
+            "[[gestation]]\nid = \"gestation\"\nviable_day = 300\nwatch_day = 350\ndue_day = 340\nlong_day = 365",
             "in that order",
         ),
         ("[[counting]]\nid = \"moon\"\nmonth = 13", "1 to 12"),

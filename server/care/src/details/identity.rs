@@ -7,12 +7,10 @@ use super::Typed;
 use super::check::Check;
 use crate::disease::Disease;
 use crate::fault::step;
+use crate::figure::growth::age::OLDEST_YEARS;
 use crate::horse::{BreedType, DamVaccinated, Risk, Sex};
 use crate::microchip;
 use crate::when::PartialDate;
-
-/// A horse older than this was foaled in another year, from memory: the oldest on record reached 62.
-const OLDEST_YEARS: u32 = 65;
 
 /// Details of `identity`: the changed parts of the horse's profile. What is missing stays as it was.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]

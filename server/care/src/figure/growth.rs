@@ -1,28 +1,29 @@
-//! The figure `growth`: a young horse's weight against the curve, and its age.
+//! The figure `growth`: a young horse's weight against the curve, its age, and the pregnancy it comes from.
 
 pub mod age;
 pub mod curve;
 pub mod gestation;
 pub mod pack;
+mod pregnancy;
+mod weighed;
 
 use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
 
 use crate::fault::Faults;
 use crate::figure::{Basis, Warning};
+use crate::horse::BreedType;
 use crate::rules::{Row, Rules, Source};
-use crate::unit::{KILOGRAMS, POUNDS, either, plain};
 use crate::when::PartialDate;
 
-use age::AgeClass;
+use age::{AgeClass, OLDEST_YEARS};
 use curve::Curve;
 use pack::Growth;
+pub use pregnancy::Pregnancy;
+use weighed::{Weighed, Weights};
 
-/// The most that the weight expected may differ between the days on which it can have been born, in percent, for one
-/// number to be given.
-const CLOSE_PERCENT: f64 = 10.0;
-
-/// What the figure takes. Weights in kilograms or in pounds, not both.
+/// What the figure takes: when the horse was foaled, when its dam was covered, or both. Weights in kilograms or in
+/// pounds, not both.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
 #[cfg_attr(feature = "schema", schema(as = GrowthInput, example = json!({
@@ -31,7 +32,7 @@ const CLOSE_PERCENT: f64 = 10.0;
 #[serde(deny_unknown_fields)]
 pub struct Input {
     /// When it was foaled.
-    pub foaled_on: PartialDate,
+    pub foaled_on: Option<PartialDate>,
     /// The day to answer for: that of the weight, if there is one.
     pub on: NaiveDate,
     /// What it will weigh grown: by its dam, its sire or its breed.
@@ -46,6 +47,10 @@ pub struct Input {
     pub weaned_on: Option<NaiveDate>,
     /// Another curve than the usual one: its name in the rules.
     pub curve: Option<String>,
+    /// The last covering of its dam.
+    pub covered_on: Option<NaiveDate>,
+    /// The build of its dam, for the day on which mares of her build usually foal.
+    pub breed_type: Option<BreedType>,
 }
 
 /// An age by a registry's common birthday.
@@ -58,6 +63,8 @@ pub struct OfficialAge {
     pub years: i32,
     /// What it is called by that age.
     pub age_class: Option<AgeClass>,
+    /// What to know about counting so.
+    pub note: Option<String>,
 }
 
 /// A young horse's weight against the curve, and its age. Null is what its date of birth doesn't allow.
@@ -67,7 +74,11 @@ pub struct OfficialAge {
 pub struct Answer {
     /// The weight expected at that age, in kilograms.
     pub expected_kg: Option<f64>,
-    /// The same in percent of the grown weight: the curve's, not this horse's.
+    /// The same if it was born as late as its date of birth allows.
+    pub expected_low_kg: Option<f64>,
+    /// The same if it was born as early as its date of birth allows.
+    pub expected_high_kg: Option<f64>,
+    /// The weight expected in percent of the grown weight: the curve's, not this horse's.
     pub percent_of_mature: Option<f64>,
     /// How much heavier (or, below zero, lighter) it is than expected, in percent.
     pub difference_percent: Option<f64>,
@@ -81,6 +92,8 @@ pub struct Answer {
     pub age_years: Option<u32>,
     /// Its age by the registries' common birthdays.
     pub official_ages: Vec<OfficialAge>,
+    /// The pregnancy that it comes from, or is to come from.
+    pub pregnancy: Option<Pregnancy>,
     /// What to look into.
     pub warnings: Vec<Warning>,
     /// What the numbers rest on.
@@ -89,116 +102,132 @@ pub struct Answer {
     pub cautions: Vec<String>,
 }
 
-/// A young horse's weight expected at its age, and how far off it is.
+/// What is found on the way.
+#[derive(Default)]
+struct Found {
+    basis: Basis,
+    warnings: Vec<Warning>,
+}
+
+impl Found {
+    fn rest_on(&mut self, what: &str, row: &dyn Row, growth: &Growth) {
+        if let Some(source) = growth.source(row.source()) {
+            self.basis.rests_on(what, source, row.mark());
+        }
+    }
+
+    fn warn(&mut self, code: &str, text: impl Into<String>) {
+        self.warnings.push(Warning::new(code, text));
+    }
+}
+
+/// The days between which it was born, and the day to answer for.
+#[derive(Clone, Copy)]
+struct Life {
+    foaled_on: PartialDate,
+    /// The earliest: it is as old as can be.
+    oldest: NaiveDate,
+    /// The latest.
+    youngest: NaiveDate,
+    on: NaiveDate,
+}
+
+impl Life {
+    /// What holds for the earliest and the latest day of birth alike.
+    fn same<T: PartialEq>(&self, of: impl Fn(NaiveDate) -> T) -> Option<T> {
+        let one = of(self.oldest);
+        (one == of(self.youngest)).then_some(one)
+    }
+}
+
+/// A young horse's weight expected at its age, and how far off it is; its age both ways; the dates of the pregnancy
+/// that it comes from.
 ///
 /// # Errors
 ///
-/// Faults with pointers into the input: a day before birth, a weight that can't be, a curve that isn't known.
+/// Faults with pointers into the input: a day before birth, a weight that can't be (with the unit that may have been
+/// meant), a curve that isn't known.
 ///
 /// # Source
 ///
 /// The pack `growth`; its curve is that of NRC 2007, with constants from memory.
 pub fn growth(input: &Input, rules: &Rules) -> Result<Answer, Faults> {
     let mut faults = Faults::default();
-    let (mature_kg, weight_kg) = weights(input, rules, &mut faults);
-    if input.foaled_on.earliest() > input.on {
-        let detail = format!("{} is before it was foaled ({})", input.on, input.foaled_on);
-        faults.add("/on", detail);
-    }
-    if let Some(weaned) = input.weaned_on
-        && weaned < input.foaled_on.earliest()
-    {
-        let detail = format!("{weaned} is before it was foaled ({})", input.foaled_on);
-        faults.add("/weaned_on", detail);
-    }
+    let weights = Weights::taken(input, rules, &mut faults);
+    let life = life(input, &mut faults);
+    pregnancy::judge(input, &mut faults);
     let curve = curve_of(input, &rules.growth, &mut faults);
     faults.or(())?;
-    let (Some(mature_kg), Some(curve)) = (mature_kg, curve) else {
-        return Err(Faults::one("", "there is no curve to go by"));
-    };
 
     let growth = &rules.growth;
-    let mut basis = Basis::default();
-    let (oldest, latest) = (input.foaled_on.earliest(), input.foaled_on.latest());
-    let youngest = latest.min(input.on);
-    let months = f64::midpoint(
-        age::months(oldest, input.on),
-        age::months(youngest, input.on),
-    );
-    let expected = expected(curve, (oldest, youngest), input.on, mature_kg);
-    note_age(input, curve, months, expected.is_some(), &mut basis);
-    rest_on(&mut basis, growth, curve);
-    let mut warnings = Vec::new();
-    let difference_percent = expected
-        .zip(weight_kg)
-        .map(|(expected, weight)| 100.0 * (weight / expected - 1.0));
-    if let Some(difference) = difference_percent {
-        judge(difference, growth, &mut basis, &mut warnings);
-        note_fit(curve, growth, months, &mut basis);
-    }
-    basis.caution(
-        "The curve is for checking, not for dosing: weigh or tape a young horse for every dose.",
-    );
-    let exact = input.foaled_on.exact();
-    let age_class = age::class(input.foaled_on, input.weaned_on, input.on, growth);
-    if let Some(class) = age_class
-        && let Some(row) = growth.ages.iter().find(|row| row.grade == class)
-        && let Some(source) = growth.source(row.source())
-    {
-        basis.rests_on(&format!("age class {class}"), source, row.mark());
-    }
+    let mut found = Found::default();
+    let weighed = match (&life, weights.mature, curve) {
+        (Some(life), Some(mature), Some(curve)) => {
+            Some(Weighed::by(curve, life, mature, growth, &mut found)?)
+        }
+        (Some(_), _, _) => return Err(Faults::one("", "there is no curve to go by")),
+        (None, _, _) => None,
+    };
+    let difference_percent = match (&weighed, weights.now, curve) {
+        (Some(weighed), Some(now), Some(curve)) => {
+            weighed.compare(now, curve, growth, &mut found)?
+        }
+        _ => None,
+    };
+    let age_class = life.and_then(|life| called(&life, input.weaned_on, growth, &mut found));
+    let exact = input.foaled_on.and_then(PartialDate::exact);
+    let official_ages = life.map(|life| official_ages(&life, age_class, growth, &mut found));
+    let pregnancy = input
+        .covered_on
+        .and_then(|covered_on| pregnancy::dated(covered_on, input, life, growth, &mut found));
     Ok(Answer {
-        expected_kg: expected,
-        percent_of_mature: expected.map(|kg| 100.0 * kg / mature_kg),
+        expected_kg: weighed.as_ref().and_then(|one| one.expected_kg),
+        expected_low_kg: weighed.as_ref().map(|one| one.low_kg),
+        expected_high_kg: weighed.as_ref().map(|one| one.high_kg),
+        percent_of_mature: weighed.as_ref().and_then(Weighed::percent_of_mature),
         difference_percent,
         age_class,
         age_days: exact.map(|born| (input.on - born).num_days()),
         age_months: exact.map(|born| age::months(born, input.on)),
-        age_years: same(oldest, youngest, |born| age::whole_years(born, input.on)),
-        official_ages: official_ages(input, age_class, growth, &mut basis),
-        warnings,
-        sources: basis.sources,
-        cautions: basis.cautions,
+        age_years: life.and_then(|life| life.same(|born| age::whole_years(born, input.on))),
+        official_ages: official_ages.unwrap_or_default(),
+        pregnancy,
+        warnings: found.warnings,
+        sources: found.basis.sources,
+        cautions: found.basis.cautions,
     })
 }
 
-/// What holds for the earliest and the latest day of birth alike.
-fn same<T: PartialEq>(
-    oldest: NaiveDate,
-    youngest: NaiveDate,
-    of: impl Fn(NaiveDate) -> T,
-) -> Option<T> {
-    let one = of(oldest);
-    (one == of(youngest)).then_some(one)
-}
-
-/// The grown weight and the weight, in kilograms, within what is possible.
-fn weights(input: &Input, rules: &Rules, faults: &mut Faults) -> (Option<f64>, Option<f64>) {
-    let mut weight = |limit, kg: (&str, Option<f64>), lb: (&str, Option<f64>)| {
-        let given = either(faults, "", (kg.0, kg.1, KILOGRAMS), (lb.0, lb.1, POUNDS))?;
-        let field = if given.unit == POUNDS { lb.0 } else { kg.0 };
-        if let Err(detail) = rules.limits.allow(limit, given.metric()) {
-            faults.add(format!("/{field}"), detail);
+/// The days of its life, in an order that can be.
+fn life(input: &Input, faults: &mut Faults) -> Option<Life> {
+    let Some(foaled_on) = input.foaled_on else {
+        if input.covered_on.is_none() {
+            let detail = "foaled_on is missing: say the day, or the month or the year";
+            faults.add("/foaled_on", detail);
         }
-        Some(given.metric())
+        return None;
     };
-    let mature = weight(
-        "mature_weight_kg",
-        ("mature_weight_kg", input.mature_weight_kg),
-        ("mature_weight_lb", input.mature_weight_lb),
-    );
-    let now = weight(
-        "weight_kg",
-        ("weight_kg", input.weight_kg),
-        ("weight_lb", input.weight_lb),
-    );
-    if mature.is_none() && faults.0.is_empty() {
-        faults.add(
-            "/mature_weight_kg",
-            "mature_weight_kg is missing: say what it will weigh grown, as its dam and sire do",
-        );
+    let oldest = foaled_on.earliest();
+    if oldest > input.on {
+        let detail = format!("{} is before it was foaled ({foaled_on})", input.on);
+        faults.add("/on", detail);
     }
-    (mature, now)
+    if age::whole_years(foaled_on.latest(), input.on) > OLDEST_YEARS {
+        let detail = format!("{foaled_on} would make it older than any horse; is the year right?");
+        faults.add("/foaled_on", detail);
+    }
+    if let Some(weaned) = input.weaned_on
+        && weaned < oldest
+    {
+        let detail = format!("{weaned} is before it was foaled ({foaled_on})");
+        faults.add("/weaned_on", detail);
+    }
+    Some(Life {
+        foaled_on,
+        oldest,
+        youngest: foaled_on.latest().min(input.on),
+        on: input.on,
+    })
 }
 
 /// The curve asked for, else the first.
@@ -215,110 +244,57 @@ fn curve_of<'a>(input: &Input, growth: &'a Growth, faults: &mut Faults) -> Optio
     curve
 }
 
-/// The weight expected, unless the days on which it can have been born are too far apart for one number.
-fn expected(
-    curve: &Curve,
-    born: (NaiveDate, NaiveDate),
-    on: NaiveDate,
-    mature_kg: f64,
-) -> Option<f64> {
-    let most = curve.kg(age::months(born.0, on), mature_kg);
-    let least = curve.kg(age::months(born.1, on), mature_kg);
-    let middle = f64::midpoint(least, most);
-    (100.0 * (most - least) <= CLOSE_PERCENT * middle).then_some(middle)
-}
-
-/// Says what the date of birth and the curve's ages leave open.
-fn note_age(input: &Input, curve: &Curve, months: f64, known: bool, basis: &mut Basis) {
-    if !known {
-        basis.caution(format!(
-            "foaled_on {} is not exact enough at this age: give the day for the weight expected",
-            input.foaled_on
-        ));
-    } else if input.foaled_on.exact().is_none() {
-        basis.caution(format!(
-            "foaled_on {} is not known to the day: the middle of what is possible is taken",
-            input.foaled_on
-        ));
-    }
-    if months > curve.until_months {
-        basis.caution(format!(
-            "the curve {} holds until {} months of age; beyond that it is a guess",
-            curve.id,
-            plain(curve.until_months)
-        ));
-    }
-}
-
-fn rest_on(basis: &mut Basis, growth: &Growth, curve: &Curve) {
-    if let Some(source) = growth.source(curve.source()) {
-        basis.rests_on(&format!("growth curve {}", curve.id), source, curve.mark());
-    }
-}
-
-/// Questions a weight that lies too far from the curve.
-fn judge(difference: f64, growth: &Growth, basis: &mut Basis, warnings: &mut Vec<Warning>) {
-    for row in &growth.tolerances {
-        if difference.abs() <= row.percent {
-            continue;
+/// What it is called by its actual age, and what leaves that open.
+fn called(
+    life: &Life,
+    weaned_on: Option<NaiveDate>,
+    growth: &Growth,
+    found: &mut Found,
+) -> Option<AgeClass> {
+    let of = |born| age::class(PartialDate::Day(born), weaned_on, life.on, growth);
+    let (oldest, youngest) = (of(life.oldest)?, of(life.youngest)?);
+    for row in &growth.ages {
+        if row.grade == oldest || row.grade == youngest {
+            found.rest_on(&format!("age class {}", row.grade), row, growth);
         }
-        let side = if difference < 0.0 { "below" } else { "above" };
-        warnings.push(Warning::new(
-            "weight-off-the-curve",
+    }
+    if oldest != youngest {
+        let words = |class: AgeClass| class.code().replace('_', "-");
+        found.warn(
+            "age-class-uncertain",
             format!(
-                "{} % {side} the curve: check kilograms and pounds, the tape, the grown weight and the date of birth; \
-                 if they are right, ask the vet",
-                plain(difference.abs().round())
+                "foaled {}: {} or {}; give the day",
+                life.foaled_on,
+                words(youngest),
+                words(oldest)
             ),
-        ));
-        if let Some(source) = growth.source(row.source()) {
-            basis.rests_on(row.id(), source, row.mark());
-        }
+        );
+        return None;
     }
-}
-
-/// Says how far the curve is known to be off at this age.
-fn note_fit(curve: &Curve, growth: &Growth, months: f64, basis: &mut Basis) {
-    let here = |row: &&pack::Fit| row.curve == curve.id && row.months.holds(months);
-    for row in growth.fits.iter().filter(here) {
-        let off = match (row.under_kg, row.over_kg) {
-            (under, over) if under > 0.0 && over > 0.0 => {
-                format!("within {} kg of it", plain(under.max(over)))
-            }
-            (under, _) if under > 0.0 => format!("up to {} kg above it", plain(under)),
-            (_, over) => format!("up to {} kg below it", plain(over)),
-        };
-        basis.caution(format!(
-            "at this age the mean of Thoroughbreds lay {off}; other breeds are not known"
-        ));
-        if let Some(source) = growth.source(row.source()) {
-            basis.rests_on(row.id(), source, row.mark());
-        }
+    if weaned_on.is_none() && matches!(oldest, AgeClass::Foal | AgeClass::Weanling) {
+        found.basis.caution(
+            "The day of weaning makes a foal a weanling. It is not given, so six months are taken; four to six are usual.",
+        );
     }
+    Some(oldest)
 }
 
 fn official_ages(
-    input: &Input,
+    life: &Life,
     actual: Option<AgeClass>,
     growth: &Growth,
-    basis: &mut Basis,
+    found: &mut Found,
 ) -> Vec<OfficialAge> {
-    let (oldest, youngest) = (
-        input.foaled_on.earliest(),
-        input.foaled_on.latest().min(input.on),
-    );
     let mut ages = Vec::new();
     for row in &growth.countings {
-        let years = |born| age::official_years(born, input.on, row);
-        if let Some(years) = same(oldest, youngest, years) {
+        if let Some(years) = life.same(|born| age::official_years(born, life.on, row)) {
             ages.push(OfficialAge {
                 counting: row.id.clone(),
                 years,
                 age_class: age::official_class(years, actual, growth),
+                note: row.note.clone(),
             });
-            if let Some(source) = growth.source(row.source()) {
-                basis.rests_on(row.id(), source, row.mark());
-            }
+            found.rest_on(&row.id, row, growth);
         }
     }
     ages

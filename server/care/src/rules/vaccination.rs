@@ -118,8 +118,6 @@ pub struct Schedule {
 pub struct Prepartum {
     /// The rule's name.
     pub id: String,
-    /// Days from covering to the foaling that is expected.
-    pub gestation_days: u32,
     /// The first day for it, counted back from the expected foaling.
     pub before_foaling_from: u32,
     /// The last day for it, counted back.

@@ -3,7 +3,8 @@
 use chrono::NaiveDate;
 
 use super::case::{Case, Draft};
-use crate::calendar::{days_after, days_before};
+use crate::calendar::days_before;
+use crate::figure::growth::gestation::gestation;
 use crate::kind::Role;
 use crate::rules::vaccination::{Gestation, Prepartum, Vaccine};
 
@@ -17,7 +18,8 @@ impl<'a> Case<'a> {
     fn foaling(&self) -> Option<(NaiveDate, &'a Prepartum)> {
         let row = self.rules.vaccination.prepartum.first()?;
         let covered = self.in_foal?.covered_on?;
-        Some((days_after(covered, row.gestation_days), row))
+        let dates = gestation(covered, self.horse.breed_type, &self.rules.growth)?;
+        Some((dates.due_on, row))
     }
 
     /// The doses that every pregnancy has of this vaccine; none if it has none, or all are given.

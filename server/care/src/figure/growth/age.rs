@@ -28,6 +28,9 @@ codes! {
     }
 }
 
+/// A horse older than this was foaled in another year, from memory: the oldest on record reached 62.
+pub const OLDEST_YEARS: u32 = 65;
+
 /// Whole months since birth. One born on the 31st is a month older on the first of the month after one without a 31st;
 /// one born on 29 February turns a year older on 1 March in common years. 0 before birth.
 #[must_use]
@@ -127,6 +130,7 @@ mod tests {
         Counting {
             id: String::new(),
             month,
+            note: None,
             source: String::new(),
             edition: String::new(),
             mark: crate::rules::Mark::Read,

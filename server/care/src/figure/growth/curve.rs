@@ -15,6 +15,8 @@ pub struct Curve {
     kg: Option<Vec<f64>>,
     /// The age in months until which it holds.
     pub until_months: f64,
+    /// What to know about it.
+    pub note: Option<String>,
     /// The source of the row.
     pub source: String,
     /// Its edition.

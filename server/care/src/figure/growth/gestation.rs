@@ -4,12 +4,29 @@ use chrono::NaiveDate;
 
 use crate::calendar::days_after;
 use crate::horse::BreedType;
+use crate::kind::codes;
 
 use super::pack::{BreedGestation, GestationRule, Growth};
+
+codes! {
+    /// How long a mare carried.
+    Carried {
+        /// So short that a foal rarely lives.
+        VeryShort = "very_short",
+        /// A premature foal.
+        Short = "short",
+        /// As mares do.
+        Usual = "usual",
+        /// Longer.
+        Long = "long",
+    }
+}
 
 /// When a mare is due, from the day of her last covering.
 #[derive(Clone, Copy, Debug)]
 pub struct Gestation<'a> {
+    /// A foal before this day rarely lives.
+    pub viable_from: NaiveDate,
     /// Watch her from this day on; a foal before it is early and needs a vet.
     pub watch_from: NaiveDate,
     /// The day she is due. Healthy foals come weeks to either side of it.
@@ -20,6 +37,22 @@ pub struct Gestation<'a> {
     pub usual_on: Option<(NaiveDate, &'a BreedGestation)>,
     /// The rule that the dates come from.
     pub rule: &'a GestationRule,
+}
+
+impl Gestation<'_> {
+    /// How long she carried, if she foaled on this day.
+    #[must_use]
+    pub fn carried(&self, foaled_on: NaiveDate) -> Carried {
+        if foaled_on < self.viable_from {
+            Carried::VeryShort
+        } else if foaled_on < self.watch_from {
+            Carried::Short
+        } else if foaled_on <= self.long_after {
+            Carried::Usual
+        } else {
+            Carried::Long
+        }
+    }
 }
 
 /// The dates of a pregnancy; `None` only if a pack has no rule of gestation.
@@ -39,6 +72,7 @@ pub fn gestation(
         .iter()
         .find(|row| Some(row.breed_type) == breed_type);
     Some(Gestation {
+        viable_from: days_after(covered_on, rule.viable_day),
         watch_from: days_after(covered_on, rule.watch_day),
         due_on: days_after(covered_on, rule.due_day),
         long_after: days_after(covered_on, rule.long_day),

@@ -3,7 +3,9 @@
 use serde::Deserialize;
 
 use crate::band::{Band, Graded, check_graded};
+use crate::fault::Faults;
 use crate::horse::BreedType;
+use crate::kind::codes;
 use crate::rules::{Header, Mark, Pack, Row, Source, overlay, row};
 
 use super::age::AgeClass;
@@ -31,13 +33,27 @@ pub struct Fit {
     pub mark: Mark,
 }
 
-/// How far a weight may lie from the curve before it is questioned.
+codes! {
+    /// What may differ from the curve.
+    ToleranceName {
+        /// A weight further off is questioned; in percent of the curve, to either side.
+        Off = "weight-off-the-curve",
+        /// A weight of less is refused; in percent of the curve.
+        Least = "least-weight",
+        /// A weight of more is refused; in percent of the curve.
+        Most = "most-weight",
+        /// How far the weights expected may lie apart where the day of birth isn't known; in percent of their middle.
+        OpenAge = "open-age",
+    }
+}
+
+/// How far something may lie from the curve.
 #[derive(Clone, Debug, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Tolerance {
     /// The rule's name.
     pub id: String,
-    /// In percent of the curve, to either side.
+    /// In percent; of what, its name says.
     pub percent: f64,
     /// The source of the row.
     pub source: String,
@@ -55,6 +71,8 @@ pub struct Counting {
     pub id: String,
     /// On the first day of this month all turn a year older.
     pub month: u32,
+    /// What to know about counting so.
+    pub note: Option<String>,
     /// The source of the row.
     pub source: String,
     /// Its edition.
@@ -69,6 +87,8 @@ pub struct Counting {
 pub struct GestationRule {
     /// The rule's name.
     pub id: String,
+    /// A foal before this day rarely lives.
+    pub viable_day: u32,
     /// Watch her from this day on; a foal before it is early.
     pub watch_day: u32,
     /// The day she is due.
@@ -142,6 +162,16 @@ pub struct Growth {
 }
 
 impl Growth {
+    /// The tolerance of this name.
+    ///
+    /// # Errors
+    ///
+    /// A fault of the whole document if the rules lack it; the rules are checked for it when they are read.
+    pub fn tolerance(&self, name: ToleranceName) -> Result<&Tolerance, Faults> {
+        let found = self.tolerances.iter().find(|row| row.id == name.code());
+        found.ok_or_else(|| Faults::one("", format!("the rules lack the tolerance {name}")))
+    }
+
     /// The source of this name.
     #[must_use]
     pub fn source(&self, id: &str) -> Option<&Source> {
@@ -208,19 +238,23 @@ impl Pack for Growth {
             hold(fine, row, "under_kg and over_kg are 0 or more")?;
         }
         for row in &self.tolerances {
-            let fine = row.percent > 0.0 && row.percent <= 100.0;
-            hold(fine, row, "percent is above 0, and no more than 100")?;
+            let known = row.id.parse::<ToleranceName>().is_ok();
+            hold(known, row, "nothing goes by a tolerance of this name")?;
+            let fine = row.percent > 0.0 && row.percent <= 1000.0;
+            hold(fine, row, "percent is above 0, and no more than 1000")?;
         }
         for row in &self.countings {
             let fine = (1..=12).contains(&row.month);
             hold(fine, row, "month is 1 to 12")?;
         }
         for row in &self.gestations {
-            let fine = 0 < row.watch_day
+            let fine = 0 < row.viable_day
+                && row.viable_day < row.watch_day
                 && row.watch_day < row.due_day
                 && row.due_day < row.long_day
                 && row.long_day <= 500;
-            let reason = "watch_day, due_day and long_day stand in that order, up to 500";
+            let reason =
+                "viable_day, watch_day, due_day and long_day stand in that order, up to 500";
             hold(fine, row, reason)?;
         }
         for row in &self.breeds {
@@ -232,6 +266,12 @@ impl Pack for Growth {
 
     fn check_whole(&self) -> Result<(), (String, String)> {
         check_graded(&self.ages)?;
+        for name in ToleranceName::ALL {
+            if self.tolerance(*name).is_err() {
+                let reason = "this tolerance is missing";
+                return Err((name.code().to_owned(), reason.to_owned()));
+            }
+        }
         for row in &self.fits {
             let fine = self.curves.iter().any(|curve| curve.id == row.curve);
             hold(fine, row, "there is no curve of that name")?;

@@ -2,7 +2,8 @@
 
 use chrono::NaiveDate;
 
-use crate::calendar::{Period, days_between};
+use crate::calendar::days_between;
+use crate::figure::growth::age::{AgeClass, class};
 use crate::horse::BreedType;
 use crate::rules::Rules;
 use crate::when::PartialDate;
@@ -34,7 +35,7 @@ pub fn suits(
     let all = &rules.weight.formula;
     let named: Vec<&Formula> = all.iter().filter(|row| row.method == method).collect();
     let first = named.first()?;
-    let classes = classes(breed_type, foaled_on, on);
+    let classes = classes(breed_type, foaled_on, on, rules);
     let of_class = |row: &&&Formula| {
         classes.is_empty() || classes.iter().any(|class| row.suits(*class, breed_type))
     };
@@ -68,6 +69,7 @@ fn classes(
     breed_type: Option<BreedType>,
     foaled_on: Option<PartialDate>,
     on: NaiveDate,
+    rules: &Rules,
 ) -> Vec<WeightClass> {
     let grown = match breed_type {
         Some(BreedType::Donkey) => return vec![WeightClass::Donkey],
@@ -82,13 +84,12 @@ fn classes(
             build => vec![build],
         };
     };
-    // The trade's ages: a foal is weaned at about six months, a yearling is in its second year.
     let by_age = |born: NaiveDate| {
-        let under = |months: u32| Period::months(months).after(born) > on;
-        match (under(6), under(12), under(24)) {
-            (true, _, _) => WeightClass::Foal,
-            (_, true, _) => WeightClass::Weanling,
-            (_, _, true) => WeightClass::Yearling,
+        let born = PartialDate::Day(born.min(on));
+        match class(born, None, on, &rules.growth) {
+            Some(AgeClass::Foal) => WeightClass::Foal,
+            Some(AgeClass::Weanling) => WeightClass::Weanling,
+            Some(AgeClass::Yearling) => WeightClass::Yearling,
             _ => grown,
         }
     };

@@ -1,6 +1,7 @@
 //! The measures as they were taken, and the age on that day.
 
 use crate::fault::Faults;
+use crate::figure::growth::age::months;
 use crate::unit::{CENTIMETRES, Given, INCHES, either};
 
 use super::Input;
@@ -58,14 +59,11 @@ impl Taken {
             }
         }
         let age_days = age_days(input, &mut faults);
-        if let Some((days, same)) = age_days
+        if let (Some((days, same)), Some(foaled_on), Some(on)) =
+            (age_days, input.foaled_on, input.on)
             && days == same
         {
-            #[allow(
-                clippy::cast_precision_loss,
-                reason = "an age in days is far below 2^52"
-            )]
-            measures.insert(Measure::AgeMonths, days as f64 / DAYS_PER_MONTH);
+            measures.insert(Measure::AgeMonths, months(foaled_on.earliest(), on));
         }
         let in_inches = !given.is_empty() && given.iter().all(|(_, _, one)| one.unit == INCHES);
         faults.or(Self {
@@ -76,9 +74,6 @@ impl Taken {
         })
     }
 }
-
-/// Days in a month of a mean Gregorian year.
-const DAYS_PER_MONTH: f64 = 365.2425 / 12.0;
 
 /// The youngest and the oldest it can be on the day of measuring, in days.
 fn age_days(input: &Input, faults: &mut Faults) -> Option<(i64, i64)> {

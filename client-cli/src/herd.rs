@@ -5,7 +5,7 @@ use diesel::prelude::*;
 use diesel::sqlite::SqliteConnection;
 use serde::Serialize;
 use serde::de::DeserializeOwned;
-use whorl_care::ids::{AccountId, BarnId, HorseId};
+use whorl_care::ids::{BarnId, HorseId};
 use whorl_contract::barn::Barn;
 use whorl_contract::horse::{Horse, NewHorse};
 use whorl_contract::problem::Problem;
@@ -227,8 +227,7 @@ pub fn lock(
     Ok(())
 }
 
-/// Hides a horse that the server doesn't know since it began anew; its copy is kept. One of this account's own is
-/// opened again by the next push.
+/// Hides a horse that the server lost, perhaps; its copy is kept.
 ///
 /// # Errors
 ///
@@ -236,17 +235,8 @@ pub fn lock(
 pub fn set_aside(
     conn: &mut SqliteConnection,
     id: HorseId,
-    owner: Option<AccountId>,
     now: DateTime<Utc>,
 ) -> Result<(), Failure> {
-    let known = horse(conn, id)?.and_then(|known| known.horse);
-    if let Some(own) = known.filter(|one| Some(one.owner_id) == owner) {
-        let new = NewHorse {
-            id,
-            barn_id: own.barn_id,
-        };
-        return add_pending(conn, &new, now);
-    }
     let hidden = (
         horse::body.eq(None::<String>),
         horse::locked_at.eq(Some(At(now).to_string())),

@@ -122,6 +122,13 @@ pub fn one_line(text: &str) -> String {
     plain(&text.split_whitespace().collect::<Vec<_>>().join(" "))
 }
 
+/// A number and what is counted, in the grammar that it asks for.
+#[must_use]
+pub fn counted(count: usize, one: &str, many: &str) -> String {
+    let what = if count == 1 { one } else { many };
+    format!("{count} {what}")
+}
+
 /// An instant by the wall clock here, to the minute.
 #[must_use]
 pub fn moment(at: DateTime<Utc>, here: FixedOffset) -> String {

@@ -10,7 +10,7 @@ use crate::desk::Desk;
 use crate::failure::{Failure, words};
 use crate::home::write_private;
 use crate::outbox::{self, Entry, State};
-use crate::render::{Sheet, moment};
+use crate::render::{Sheet, counted, moment};
 use crate::sync::label;
 
 /// Show what waits for the server, and deal with what it refused
@@ -161,7 +161,8 @@ fn retry(desk: &mut Desk<'_, '_>, text: Option<&str>) -> Result<(), Failure> {
     attachments::retry(&mut conn)?;
     desk.show(&json!({"waiting_again": count}), || {
         Sheet::new().line(format!(
-            "{count} refused entries wait for the next push again."
+            "Waiting for the next push again: {}.",
+            counted(count, "refused entry", "refused entries")
         ))
     })
 }

@@ -6,7 +6,7 @@ use whorl_contract::path;
 use crate::desk::Desk;
 use crate::failure::Failure;
 use crate::outbox::{self, State};
-use crate::render::Sheet;
+use crate::render::{Sheet, counted};
 
 /// End this device's session; the record and the outbox stay
 #[derive(Debug, clap::Args)]
@@ -38,7 +38,8 @@ impl Args {
                 sheet
             } else {
                 sheet.line(format!(
-                    "{waiting} entries still wait in the outbox; `whorl join` and `whorl push` send them."
+                    "Still in the outbox: {}; `whorl join` and `whorl push` send what waits.",
+                    counted(waiting, "entry", "entries")
                 ))
             }
         })?;

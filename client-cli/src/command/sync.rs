@@ -3,7 +3,7 @@
 use crate::desk::Desk;
 use crate::failure::Failure;
 use crate::remote::Remote;
-use crate::render::Sheet;
+use crate::render::{Sheet, counted};
 use crate::sync::{Means, Report, sync};
 
 /// Send what waits, fetch what is new, and check that it fits
@@ -59,7 +59,7 @@ pub(super) fn run_sync(
 
 /// Says notices and alarms; answers with the failure that they amount to.
 pub(super) fn tell(desk: &mut Desk<'_, '_>, report: &Report) -> Result<(), Failure> {
-    for text in report.notices.iter().chain(&report.alarms) {
+    for text in report.notices.iter().chain(report.alarms.iter().skip(1)) {
         desk.say(text);
     }
     if let Some(first) = report.alarms.first() {
@@ -86,23 +86,32 @@ pub(super) fn tell(desk: &mut Desk<'_, '_>, report: &Report) -> Result<(), Failu
 
 /// What was done, for a person.
 pub(super) fn lines(sheet: Sheet, report: &Report) -> Sheet {
+    let entries = |count, what: &str| {
+        let said = format!("{} {what}", counted(count, "entry", "entries"));
+        (count, said)
+    };
+    let horses = counted(report.horses_opened, "horse", "horses");
+    let files = counted(report.uploaded, "file", "files");
     let counts = [
-        (report.horses_opened, "new horses opened"),
-        (report.uploaded, "files sent"),
-        (report.accepted, "entries sent and taken"),
-        (report.known, "entries were there already"),
-        (report.held, "entries wait for the owner's word"),
-        (report.refused.len(), "refused"),
+        (report.horses_opened, format!("{horses} opened")),
+        (report.uploaded, format!("{files} sent")),
+        entries(report.accepted, "sent and taken"),
+        entries(report.known, "known there already"),
+        entries(report.held, "held for the owner's word"),
         (
-            report.given_back,
-            "entries offered back to the server, which had lost them",
+            report.refused.len(),
+            format!("{} refused", report.refused.len()),
         ),
-        (report.pulled, "entries fetched and verified"),
+        entries(
+            report.given_back,
+            "offered back to the server, which had lost them",
+        ),
+        entries(report.pulled, "fetched and verified"),
     ];
     let done: Vec<String> = counts
-        .iter()
+        .into_iter()
         .filter(|(count, _)| *count > 0)
-        .map(|(count, what)| format!("{count} {what}"))
+        .map(|(_, said)| said)
         .collect();
     let mut sheet = if done.is_empty() {
         sheet.line("Nothing new on either side.")
@@ -112,7 +121,10 @@ pub(super) fn lines(sheet: Sheet, report: &Report) -> Sheet {
     for locked in &report.locked {
         let kept = match locked.entries_kept {
             0 => String::new(),
-            n => format!(" {n} entries of yours that the server never took stay in the outbox."),
+            n => format!(
+                " Kept in the outbox, since the server never took it: {}.",
+                counted(n, "entry", "entries")
+            ),
         };
         sheet = sheet.line(format!(
             "{} is no longer yours to see: its record was taken off this device.{kept}",

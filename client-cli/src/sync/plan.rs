@@ -98,6 +98,12 @@ fn compare(ours: Ours, theirs: &HeadInfo) -> Option<Operation> {
 }
 
 impl Operation {
+    /// Whether the server lost or changed something that it had.
+    #[must_use]
+    pub fn tells_of_a_loss(&self) -> bool {
+        matches!(self, Self::GiveBack { .. } | Self::Part { .. })
+    }
+
     /// The horse that it is about.
     #[must_use]
     pub fn horse_id(&self) -> HorseId {

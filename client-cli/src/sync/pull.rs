@@ -28,7 +28,7 @@ const HORSES: usize = 1_000;
 const SLOW: TimeDelta = TimeDelta::seconds(10);
 const FAST: TimeDelta = TimeDelta::seconds(2);
 
-/// Comes into step with the server's heads. Answers whether entries were queued to be given back.
+/// Comes into step with the server's heads. Answers whether a further round has something to give back.
 ///
 /// # Errors
 ///
@@ -50,6 +50,8 @@ pub fn pull(
     };
     let restored = new_life(conn, &heads, report)?;
     let operations = plan(&ours(conn, &heads)?, &heads.heads, &spared(conn, &heads)?);
+    // A server that lost entries may have lost whole horses; ours may be the last copy of those.
+    let lost_some = restored || operations.iter().any(Operation::tells_of_a_loss);
     let mut targets = targets(conn, &heads, &operations, means.again)?;
     let mut suspects = fetch(conn, ledger, means, heads.epoch, &mut targets, report)?;
     suspects.extend(unreached(&heads, &targets));
@@ -62,6 +64,7 @@ pub fn pull(
         restored,
         report,
         queued: 0,
+        opened: false,
     };
     let by_id: BTreeMap<HorseId, &HeadInfo> = heads
         .heads
@@ -78,8 +81,7 @@ pub fn pull(
                     repair.part(head)?;
                 }
             }
-            Operation::Lock { horse_id } if restored => repair.set_aside(horse_id)?,
-            Operation::Lock { horse_id } => repair.lock(horse_id)?,
+            Operation::Lock { horse_id } => repair.gone(horse_id, lost_some)?,
         }
     }
     for (horse_id, misfit) in suspects {
@@ -89,9 +91,10 @@ pub fn pull(
         }
     }
     let queued = repair.queued + repair.lost_after_all(&heads)?;
+    let opened = repair.opened;
     finish(conn, &heads, tag.as_deref(), now, report)?;
     report.given_back += queued;
-    Ok(queued > 0)
+    Ok(queued > 0 || opened)
 }
 
 /// A new epoch means that the server began anew, from a backup perhaps: what it acknowledged before may be lost.

@@ -7,6 +7,7 @@ use chrono::{DateTime, Utc};
 use diesel::sqlite::SqliteConnection;
 use uuid::Uuid;
 use whorl_care::ids::{EventId, HorseId};
+use whorl_contract::horse::NewHorse;
 use whorl_contract::key::Hash;
 use whorl_contract::sync::{HeadInfo, Heads, Pull, Signer, Want};
 
@@ -15,6 +16,7 @@ use super::{Ledger, Report, apply, label};
 use crate::failure::Failure;
 use crate::home::Home;
 use crate::mirror::{self, Logged, Place};
+use crate::render::counted;
 use crate::{herd, outbox, setting, signers};
 
 /// Entries of a page while a whole log is fetched again.
@@ -43,6 +45,8 @@ pub(super) struct Repair<'x> {
     pub(super) report: &'x mut Report,
     /// Entries queued to be given back.
     pub(super) queued: usize,
+    /// Whether horses are to be opened again.
+    pub(super) opened: bool,
 }
 
 impl Repair<'_> {
@@ -188,9 +192,10 @@ impl Repair<'_> {
     fn tell(&mut self, horse_id: HorseId, common: i64, kept: usize, queued: usize) {
         let horse = label(self.conn, horse_id);
         let text = format!(
-            "from entry {} on, the server's record of {horse} isn't the one that it showed before: our {kept} entries \
-             are kept apart, and {queued} that it lost are pushed back",
-            common + 1
+            "from entry {} on, the server's record of {horse} isn't the one that it showed before: ours is kept apart \
+             ({}), and what it lost is pushed back ({queued})",
+            common + 1,
+            counted(kept, "entry", "entries")
         );
         if self.restored {
             self.report.notices.push(text);
@@ -223,22 +228,41 @@ impl Repair<'_> {
         Ok(count)
     }
 
-    /// The server doesn't name the horse since it began anew: lost, perhaps, and our copy may be the last.
-    pub(super) fn set_aside(&mut self, horse_id: HorseId) -> Result<(), Failure> {
-        let owner = self.home.membership()?.map(|member| member.account_id);
-        let horse = label(self.conn, horse_id);
-        herd::set_aside(self.conn, horse_id, owner, self.now)?;
-        self.report.notices.push(format!(
-            "the server doesn't know {horse} since it began anew; the record stays on this device and goes back once \
-             the horse is there again"
-        ));
-        Ok(())
-    }
-
-    /// The account may not see the horse any more.
-    pub(super) fn lock(&mut self, horse_id: HorseId) -> Result<(), Failure> {
-        let locked = apply::lock(self.conn, self.home, horse_id, self.now)?;
-        self.report.locked.push(locked);
+    /// The server doesn't name a horse of ours. Mostly the account may not see it any more, and its record is taken off
+    /// this device. But an owner always sees their horse, also after selling it, so one of theirs is lost, and so may
+    /// others be on a server that lost something: our copy is kept, then, since it may be the last.
+    pub(super) fn gone(&mut self, horse_id: HorseId, lost_some: bool) -> Result<(), Failure> {
+        let me = self.home.membership()?.map(|member| member.account_id);
+        let horse = herd::horse(self.conn, horse_id)?.and_then(|known| known.horse);
+        let own = horse.filter(|horse| Some(horse.owner_id) == me);
+        if own.is_none() && !lost_some {
+            let locked = apply::lock(self.conn, self.home, horse_id, self.now)?;
+            self.report.locked.push(locked);
+            return Ok(());
+        }
+        let name = label(self.conn, horse_id);
+        let said = if let Some(own) = own {
+            let new = NewHorse {
+                id: horse_id,
+                barn_id: own.barn_id,
+            };
+            herd::add_pending(self.conn, &new, self.now)?;
+            self.opened = true;
+            format!(
+                "the server doesn't know {name} any more: its record is opened again and given back"
+            )
+        } else {
+            herd::set_aside(self.conn, horse_id, self.now)?;
+            format!(
+                "the server doesn't know {name} any more: the record stays on this device, out of sight, and goes back \
+                 once the horse is there again"
+            )
+        };
+        if self.restored {
+            self.report.notices.push(said);
+        } else {
+            self.report.alarms.push(said);
+        }
         Ok(())
     }
 }

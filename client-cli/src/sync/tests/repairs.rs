@@ -1,0 +1,170 @@
+//! Servers that lose, change or hide what they had.
+
+use whorl_contract::horse::Horse;
+
+use super::*;
+use crate::herd;
+
+#[test]
+fn a_horse_out_of_sight_is_taken_off_but_for_what_the_server_never_took() {
+    let mut model = Model::new();
+    let client = Client::new(&mut model);
+    model.somebody_records(horse(0), 1);
+    model.somebody_records(horse(1), 2);
+    client.settled(&mut model);
+    model.hidden.insert(horse(0));
+    let id = client.record(horse(0));
+    let report = client.settled(&mut model);
+    assert_eq!(report.locked.len(), 1);
+    assert_eq!(report.locked[0].entries_kept, 1);
+    let mut conn = client.open();
+    assert_eq!(mirror::log(&mut conn, horse(0)).expect("read"), []);
+    assert_eq!(mirror::log(&mut conn, horse(1)).expect("read").len(), 1);
+    let kept = outbox::find(&mut conn, id).expect("read").expect("kept");
+    assert_eq!(kept.state.0, State::Refused);
+    assert_eq!(client.settled(&mut model).locked, []);
+}
+
+#[test]
+fn a_server_that_changes_a_log_without_a_word_is_an_alarm_and_gets_ours_back() {
+    let mut model = Model::new();
+    let client = Client::new(&mut model);
+    for n in 1..=4 {
+        model.somebody_records(horse(0), n);
+    }
+    client.settled(&mut model);
+    model.disk.logs.get_mut(&horse(0)).expect("a log").remove(1);
+    let report = client.settled(&mut model);
+    assert_eq!(report.given_back, 1, "{report:?}");
+    assert!(report.alarms[0].contains("from entry 2 on"), "{report:?}");
+    assert_eq!(mirror::kept_apart(&mut client.open()).expect("read"), 3);
+    assert_eq!(model.disk.logs[&horse(0)].len(), 4);
+    client.assert_same(&model, horse(0));
+}
+
+#[test]
+fn a_restored_server_gets_back_what_it_lost_and_that_is_no_alarm() {
+    let mut model = Model::new();
+    let client = Client::new(&mut model);
+    model.somebody_records(horse(0), 1);
+    client.settled(&mut model);
+    let backup = model.disk.clone();
+    client.record(horse(0));
+    model.somebody_records(horse(0), 2);
+    client.settled(&mut model);
+    model.disk = backup;
+    model.epoch = Uuid::from_u128(2);
+    let report = client.settled(&mut model);
+    assert_eq!(
+        (report.given_back, report.alarms.len()),
+        (2, 0),
+        "{report:?}"
+    );
+    assert!(
+        report
+            .notices
+            .iter()
+            .any(|text| text.contains("began anew")),
+        "{report:?}"
+    );
+    assert_eq!(model.disk.logs[&horse(0)].len(), 3);
+    client.assert_same(&model, horse(0));
+}
+
+#[test]
+fn what_was_acknowledged_and_not_pulled_yet_is_pushed_again_after_a_restore() {
+    let mut model = Model::new();
+    let client = Client::new(&mut model);
+    model.somebody_records(horse(0), 1);
+    client.settled(&mut model);
+    let backup = model.disk.clone();
+    client.record(horse(0));
+    // The push gets through, the rest doesn't.
+    model.line = [Line::Good, Line::LosesRequest].into();
+    let (_, done) = client.sync(&mut model, false);
+    assert_eq!(done.expect_err("the line broke").status(), 4);
+    assert_eq!(client.states(), [State::Acknowledged]);
+    model.disk = backup;
+    model.epoch = Uuid::from_u128(2);
+    client.settled(&mut model);
+    client.settled(&mut model);
+    assert_eq!(model.disk.logs[&horse(0)].len(), 2);
+    assert_eq!(client.states(), []);
+}
+
+#[test]
+fn an_entry_that_was_acknowledged_and_lost_without_a_word_is_pushed_again() {
+    let mut model = Model::new();
+    let client = Client::new(&mut model);
+    model.somebody_records(horse(0), 1);
+    client.settled(&mut model);
+    let backup = model.disk.clone();
+    client.record(horse(0));
+    model.line = [Line::Good, Line::LosesRequest].into();
+    let (_, done) = client.sync(&mut model, false);
+    assert_eq!(done.expect_err("the line broke").status(), 4);
+    model.disk = backup;
+    let report = client.settled(&mut model);
+    assert!(report.alarms[0].contains("pushed again"), "{report:?}");
+    assert_eq!(model.disk.logs[&horse(0)].len(), 2);
+    assert_eq!(client.states(), []);
+}
+
+#[test]
+fn an_owners_horse_that_the_server_lost_is_opened_again_and_given_back() {
+    let mut model = Model::new();
+    let client = Client::new(&mut model);
+    client.record(horse(0));
+    model.somebody_records(horse(1), 2);
+    client.settled(&mut model);
+    let own = Horse {
+        id: horse(0),
+        barn_id: Uuid::from_u128(50).into(),
+        owner_id: ME,
+        roles: Vec::new(),
+        seq: 1,
+        handling: None,
+        profile: whorl_care::horse::Horse::default(),
+        created_at: chrono::DateTime::UNIX_EPOCH,
+    };
+    herd::put_horse(&mut client.open(), &own).expect("put");
+    model.disk.logs.remove(&horse(0));
+    let report = client.settled(&mut model);
+    assert_eq!(report.horses_opened, 1, "{report:?}");
+    assert!(report.alarms[0].contains("opened again"), "{report:?}");
+    assert_eq!(model.disk.logs[&horse(0)].len(), 1);
+    client.assert_same(&model, horse(0));
+}
+
+#[test]
+fn a_horse_that_is_missing_where_other_entries_are_is_kept_out_of_sight_and_given_back() {
+    let mut model = Model::new();
+    let client = Client::new(&mut model);
+    for n in 1..=3 {
+        model.somebody_records(horse(0), n);
+        model.somebody_records(horse(1), 10 + n);
+    }
+    client.settled(&mut model);
+    model.disk.logs.get_mut(&horse(0)).expect("a log").pop();
+    model.disk.logs.remove(&horse(1));
+    let report = client.settled(&mut model);
+    assert_eq!(report.locked, [], "{report:?}");
+    assert!(
+        report
+            .alarms
+            .iter()
+            .any(|text| text.contains("out of sight")),
+        "{report:?}"
+    );
+    client.settled(&mut model);
+    assert_eq!(
+        mirror::log(&mut client.open(), horse(1))
+            .expect("read")
+            .len(),
+        3
+    );
+    model.disk.logs.entry(horse(1)).or_default();
+    client.settled(&mut model);
+    assert_eq!(model.disk.logs[&horse(1)].len(), 3);
+    client.assert_same(&model, horse(1));
+}

@@ -60,3 +60,29 @@ pub fn envelope(conn: &mut SqliteConnection, id: EventId) -> Result<Option<Envel
     };
     Ok(text.and_then(|text| serde_json::from_str(&text).ok()))
 }
+
+/// The ids of every event on this device.
+///
+/// # Errors
+///
+/// [`Failure::Device`] if the database can't be read.
+pub fn ids(conn: &mut SqliteConnection) -> Result<Vec<EventId>, Failure> {
+    let mut ids = mirror::event_ids(conn)?;
+    let waiting = outbox::all(conn)?.into_iter().map(|entry| entry.event_id.0);
+    ids.extend(waiting);
+    ids.sort_unstable();
+    ids.dedup();
+    Ok(ids)
+}
+
+/// Which horse an event on this device is about.
+///
+/// # Errors
+///
+/// [`Failure::Device`] if the database can't be read.
+pub fn horse_of(conn: &mut SqliteConnection, id: EventId) -> Result<Option<HorseId>, Failure> {
+    if let Some(entry) = mirror::find(conn, id)? {
+        return Ok(Some(entry.horse_id.0));
+    }
+    Ok(outbox::find(conn, id)?.map(|entry| entry.horse_id.0))
+}

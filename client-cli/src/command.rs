@@ -1,5 +1,6 @@
 //! The commands, one file each: what a person types, and what is done.
 
+pub mod amend;
 pub mod attach;
 pub mod barn;
 pub mod completions;
@@ -10,7 +11,9 @@ pub mod entry;
 pub mod figure;
 pub mod grants;
 pub mod held;
+pub mod history;
 pub mod horse;
+pub mod horses;
 pub mod invite;
 pub mod join;
 pub mod licence;
@@ -18,6 +21,7 @@ pub mod outbox;
 pub mod push;
 pub mod record;
 pub mod rules;
+pub mod show;
 pub mod signout;
 pub mod status;
 pub mod sync;
@@ -88,8 +92,20 @@ commands! {
     Status: status::Args,
     /// Show what waits for the server, and deal with what it refused
     Outbox: outbox::Args,
+    /// List the horses: handling cautions first
+    Horses: horses::Args,
+    /// Show a horse's history: the log as last synced, and what waits
+    History: history::Args,
+    /// Show one entry whole
+    Show: show::Args,
     /// Write down what was done or seen
     Record: record::Args,
+    /// Correct an entry of your own
+    Amend: amend::Args,
+    /// Withdraw an entry of your own
+    Retract: amend::RetractArgs,
+    /// Vouch for an entry that was copied from paper or recorded by others
+    Countersign: amend::CountersignArgs,
     /// Send what waits in the outbox
     Push: push::Args,
     /// Send what waits, fetch what is new, and check that it fits

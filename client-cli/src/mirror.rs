@@ -181,6 +181,19 @@ pub fn has_sealed(conn: &mut SqliteConnection) -> Result<bool, Failure> {
     Ok(diesel::select(diesel::dsl::exists(sealed)).get_result(conn)?)
 }
 
+/// The ids of every event that we hold.
+///
+/// # Errors
+///
+/// [`Failure::Device`] if the database can't be read.
+pub fn event_ids(conn: &mut SqliteConnection) -> Result<Vec<EventId>, Failure> {
+    let ids: Vec<Option<Stored<EventId>>> = log::table
+        .filter(log::event_id.is_not_null())
+        .select(log::event_id)
+        .load(conn)?;
+    Ok(ids.into_iter().flatten().map(|id| id.0).collect())
+}
+
 /// Adds a verified entry. One that is there already is kept; what it lacked (sealed then, open now) is filled in.
 ///
 /// # Errors

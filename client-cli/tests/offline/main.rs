@@ -2,5 +2,6 @@
 
 mod deworming;
 mod figures;
+mod history;
 mod record;
 mod yard;

@@ -7,14 +7,14 @@ use whorl_care::kind::Kind;
 use crate::yard::{Yard, id};
 
 /// The kinds that `record` takes; the other three are commands of their own.
-fn recordable() -> impl Iterator<Item = Kind> {
+pub(crate) fn recordable() -> impl Iterator<Item = Kind> {
     let corrections = [Kind::Amendment, Kind::Retraction, Kind::Countersign];
     let all = Kind::ALL.iter().copied();
     all.filter(move |kind| !corrections.contains(kind))
 }
 
 /// A role that may record the kind by the default policy, and attest it where anyone can.
-fn whose(kind: Kind) -> &'static str {
+pub(crate) fn whose(kind: Kind) -> &'static str {
     match kind {
         Kind::HoofCare | Kind::HoofCheck => "farrier",
         Kind::Movement | Kind::Identity | Kind::Breeding => "owner",

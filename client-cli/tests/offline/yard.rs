@@ -10,9 +10,10 @@ use whorl_care::horse::Horse as Profile;
 use whorl_care::ids::{AccountId, DeviceId, HorseId};
 use whorl_cli::home::{Home, Membership};
 use whorl_cli::world::{Machine, World};
-use whorl_cli::{database, herd, setting};
+use whorl_cli::{database, herd, setting, signers};
 use whorl_contract::barn::Barn;
 use whorl_contract::horse::Horse;
+use whorl_contract::sync::Signer;
 
 /// The clock of every test: a Thursday morning.
 pub(crate) const NOW: &str = "2027-03-04T09:20:00+00:00";
@@ -53,6 +54,26 @@ impl Ran {
     }
 }
 
+/// A document in which a whole number is written without a fraction, as the record has it.
+pub(crate) fn whole(document: &Value) -> Value {
+    match document {
+        Value::Object(fields) => fields
+            .iter()
+            .map(|(name, value)| (name.clone(), whole(value)))
+            .collect(),
+        Value::Array(items) => items.iter().map(whole).collect(),
+        Value::Number(number) => match number.as_f64() {
+            #[expect(
+                clippy::cast_possible_truncation,
+                reason = "the numbers of these tests are small"
+            )]
+            Some(float) if float.fract() == 0.0 => json!(float as i64),
+            _ => document.clone(),
+        },
+        other => other.clone(),
+    }
+}
+
 /// An id that a test can write down.
 pub(crate) fn id(n: u32) -> String {
     format!("01970000-0000-7000-8000-{n:012}")
@@ -90,6 +111,16 @@ impl Yard {
         ] {
             herd::put_horse(&mut conn, &horse).expect("a horse");
         }
+        let signer = Signer {
+            device_id: DeviceId(id(901).parse().expect("an id")),
+            public_key: yard
+                .with_machine(|machine| home.device_key(machine))
+                .expect("a key")
+                .public(),
+            account_id: AccountId(id(900).parse().expect("an id")),
+            name: "Maren Oduya".to_owned(),
+        };
+        signers::add(&mut conn, &signer, yard.now.get().to_utc()).expect("added");
         let licence = json!([{
             "id": id(800), "account_id": id(900), "account_name": "Maren Oduya", "role": role, "number": "SM-117", "jurisdiction": "gb",
             "valid_until": null, "seen_at": null, "seen_by": null, "withdrawn_at": null, "created_at": NOW

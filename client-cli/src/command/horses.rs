@@ -1,0 +1,190 @@
+//! `whorl horses`: the horses, with what to read before picking up a foot first.
+
+use chrono::{Datelike, NaiveDate};
+use diesel::sqlite::SqliteConnection;
+use serde::Serialize;
+use whorl_care::horse::CareEvent;
+use whorl_care::ids::HorseId;
+use whorl_care::kind::Role;
+use whorl_care::profile::handling;
+use whorl_care::when::PartialDate;
+
+use crate::chart::Chart;
+use crate::desk::Desk;
+use crate::failure::Failure;
+use crate::herd::{self, Known};
+use crate::render::Sheet;
+use crate::sentence::words;
+
+/// List the horses: handling cautions first, then age, where they stand and who saw them last
+#[derive(Debug, clap::Args)]
+pub struct Args {
+    /// Only those that stand in this barn
+    #[arg(long)]
+    barn: Option<String>,
+    /// As it stood on this day; today if left out
+    #[arg(long, value_name = "DATE")]
+    on: Option<NaiveDate>,
+}
+
+#[derive(Debug, Serialize)]
+struct Listed {
+    id: HorseId,
+    name: String,
+    handling: Option<String>,
+    sex: Option<String>,
+    age: Option<String>,
+    barn: Option<String>,
+    last_visit: Option<Visit>,
+    roles: Vec<Role>,
+}
+
+#[derive(Debug, Serialize)]
+struct Visit {
+    on: NaiveDate,
+    by: Role,
+    what: String,
+}
+
+impl Args {
+    /// Reads what is on this device.
+    ///
+    /// # Errors
+    ///
+    /// [`Failure::Input`] if there is no such barn.
+    pub fn run(self, desk: &mut Desk<'_, '_>) -> Result<(), Failure> {
+        let on = self.on.unwrap_or_else(|| desk.machine().now().date_naive());
+        let mut conn = desk.database()?;
+        let barn = self
+            .barn
+            .as_deref()
+            .map(|text| herd::barn_named(&mut conn, Some(text)))
+            .transpose()?;
+        let mut horses = Vec::new();
+        for known in herd::horses(&mut conn)? {
+            let Some(horse) = &known.horse else { continue };
+            if barn.as_ref().is_none_or(|barn| barn.id == horse.barn_id) {
+                horses.push(listed(&mut conn, &known, on)?);
+            }
+        }
+        // Who has to be handled with care is met first.
+        horses.sort_by_key(|horse| {
+            (
+                horse.handling.is_none(),
+                horse.name.to_lowercase(),
+                horse.id,
+            )
+        });
+        desk.show(&horses, || table(&horses))
+    }
+}
+
+fn listed(conn: &mut SqliteConnection, known: &Known, on: NaiveDate) -> Result<Listed, Failure> {
+    let chart = Chart::of(conn, known, on)?;
+    let barns = herd::barns(conn)?;
+    let horse = known.horse.as_ref();
+    let told = horse
+        .and_then(|horse| horse.handling.as_ref())
+        .map(|one| one.text.clone());
+    Ok(Listed {
+        id: known.id,
+        name: chart.profile.name.clone().unwrap_or_else(|| known.label()),
+        handling: handling(&chart.events).map(|one| one.text).or(told),
+        sex: chart.profile.sex.map(|sex| sex.to_string()),
+        age: chart.profile.foaled_on.and_then(|foaled| age(foaled, on)),
+        barn: horse.and_then(|horse| {
+            let barn = barns.into_iter().find(|barn| barn.id == horse.barn_id);
+            barn.map(|barn| barn.name)
+        }),
+        last_visit: last_visit(&chart.events),
+        roles: horse.map(|horse| horse.roles.clone()).unwrap_or_default(),
+    })
+}
+
+/// The last time that a farrier or a vet recorded something done to the horse.
+fn last_visit(events: &[CareEvent]) -> Option<Visit> {
+    let log = whorl_care::effective::effective(events);
+    let visits = log.in_force().filter_map(|one| {
+        let by = one
+            .event
+            .role
+            .filter(|role| [Role::Farrier, Role::Vet].contains(role))?;
+        Some(Visit {
+            on: one.event.day().ok()?,
+            by,
+            what: words(one.event.kind.code()),
+        })
+    });
+    visits.max_by_key(|visit| visit.on)
+}
+
+/// An age in the words that people use: months under two years, years after that.
+fn age(foaled: PartialDate, on: NaiveDate) -> Option<String> {
+    let months = |from: NaiveDate| {
+        let whole = (on.year() - from.year()) * 12 + i32::try_from(on.month0()).ok()?
+            - i32::try_from(from.month0()).ok()?
+            - i32::from(on.day() < from.day());
+        (whole >= 0).then_some(whole)
+    };
+    let about = if foaled.exact().is_some() {
+        ""
+    } else {
+        "about "
+    };
+    let count = match foaled {
+        // Within its year nobody knows better than the year.
+        PartialDate::Year(first) => (on.year() - first.year()) * 12,
+        PartialDate::Day(day) | PartialDate::Month(day) => months(day)?,
+    };
+    Some(match count {
+        ..0 => return None,
+        1 => format!("{about}1 month"),
+        0..24 => format!("{about}{count} months"),
+        _ => format!("{about}{} years", count / 12),
+    })
+}
+
+fn table(horses: &[Listed]) -> Sheet {
+    let shown = |value: &Option<String>| value.clone().unwrap_or_else(|| "–".to_owned());
+    let rows = horses.iter().map(|horse| {
+        vec![
+            horse.handling.clone().unwrap_or_default(),
+            horse.name.clone(),
+            shown(&horse.sex),
+            shown(&horse.age),
+            shown(&horse.barn),
+            horse.last_visit.as_ref().map_or_else(
+                || "–".to_owned(),
+                |visit| format!("{} {} ({})", visit.on, visit.what, visit.by),
+            ),
+        ]
+    });
+    Sheet::new().table(
+        &["CAUTION", "horse", "sex", "age", "where", "last visit"],
+        rows,
+        "There are no horses on this device yet; run `whorl sync`, or bring one in with `whorl horse add`.",
+    )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn an_age_is_told_as_people_tell_it() {
+        let on = "2027-03-04".parse().expect("a day");
+        for (foaled, told) in [
+            ("2027-03-05", None),
+            ("2027-03-04", Some("0 months")),
+            ("2027-02-04", Some("1 month")),
+            ("2025-03-05", Some("23 months")),
+            ("2025-03-04", Some("2 years")),
+            ("2016-04-19", Some("10 years")),
+            ("2026-05", Some("about 10 months")),
+            ("2012", Some("about 15 years")),
+        ] {
+            let age = age(foaled.parse().expect("a date"), on);
+            assert_eq!(age.as_deref(), told, "{foaled}");
+        }
+    }
+}

@@ -10,13 +10,12 @@ use crate::rules::{Row, Rules};
 use crate::unit::{KG_PER_LB, plain};
 
 use super::findings::{Severity, Urgency};
-use super::pack::{Axis, Frog, HeelBalance, Hooves, Limb, PairGrade, Quantity, ToeTarget};
+use super::grades::{Axis, Frog, HeelBalance, Limb, PairGrade, Quantity};
+use super::pack::{Hooves, ToeTarget};
+use super::taken::MM_PER_IN;
 
 /// The underrun heel, by the code of its finding.
 const UNDERRUN: &str = "underrun_heel";
-
-/// Millimetres in an inch, by definition.
-const MM_PER_IN: f64 = 25.4;
 
 /// A pair of feet compared.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]

@@ -7,7 +7,8 @@ use crate::rules::Rules;
 use crate::when::PartialDate;
 
 use super::findings::{Judged, Severity};
-use super::pack::{Cap, Hemisphere, Hooves, IntervalRule};
+use super::grades::Hemisphere;
+use super::pack::{Cap, Hooves, IntervalRule};
 
 /// What the interval goes by. What is unknown is `None`.
 #[derive(Clone, Debug, Default, PartialEq)]

@@ -4,7 +4,7 @@ use crate::fault::Faults;
 use crate::rules::Rules;
 
 /// Millimetres in an inch, by definition.
-const MM_PER_IN: f64 = 25.4;
+pub(super) const MM_PER_IN: f64 = 25.4;
 
 /// A quantity by its metric field or by the trade's.
 pub(super) struct Pair {
@@ -136,7 +136,7 @@ macro_rules! measured {
 
         impl $name {
             /// The measures in millimetres and degrees.
-            fn measures(&self, at: &str, rules: &Rules, faults: &mut Faults) -> Measures {
+            pub(super) fn measures(&self, at: &str, rules: &Rules, faults: &mut Faults) -> Measures {
                 let pair = |mm, in_mm, inch, in_inches| Pair {
                     metric: (mm, in_mm),
                     trade: (inch, in_inches),

@@ -700,7 +700,6 @@ fn a_farrier_brings_an_interval_and_an_impossible_pack_is_refused() {
         ("[[winter]]\nid = \"odd\"\nhemisphere = \"north\"\nmonths = [13]".to_owned(), "1 to 12"),
         ("[[cap]]\nid = \"odd\"\nfinding = \"crack\"\nfrom_severity = 9\nweeks = 4".to_owned(), "0 to 4"),
         ("[[noise]]\nid = \"toe_angle_deg\"\nreal = { }".to_owned(), "no bound"),
-        ("[[first_trim]]\nid = \"first-trim\"\nweeks = 8\nlatest_weeks = 6".to_owned(), "in that order"),
         (
             "[[flag]]\nid = \"odd\"\ncode = \"odd\"\nof = \"luck\"\nrange = { over = 1.0 }\nsays = \"odd\"".to_owned(),
             "luck",

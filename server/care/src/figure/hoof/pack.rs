@@ -71,13 +71,6 @@ rows! {
         /// Too long.
         overdue_weeks: u32,
     }
-    /// When a foal's feet are first seen to.
-    FirstTrim {
-        /// Weeks of age.
-        weeks: u32,
-        /// The latest, in weeks of age.
-        latest_weeks: u32,
-    }
     /// No longer interval than this with such a finding.
     Cap {
         /// The finding.
@@ -138,9 +131,6 @@ pub struct Hooves {
     /// Intervals by class.
     #[serde(rename = "interval", default)]
     pub intervals: Vec<IntervalRule>,
-    /// When a foal's feet are first seen to; the first row holds.
-    #[serde(rename = "first_trim", default)]
-    pub first_trims: Vec<FirstTrim>,
     /// Intervals that findings allow.
     #[serde(rename = "cap", default)]
     pub caps: Vec<Cap>,
@@ -203,7 +193,6 @@ impl Pack for Hooves {
             .chain(all(&self.flags))
             .chain(all(&self.toe_targets))
             .chain(all(&self.intervals))
-            .chain(all(&self.first_trims))
             .chain(all(&self.caps))
             .chain(all(&self.winters))
             .chain(all(&self.noises))
@@ -224,7 +213,6 @@ impl Pack for Hooves {
         overlay(&mut self.flags, theirs.flags);
         overlay(&mut self.toe_targets, theirs.toe_targets);
         overlay(&mut self.intervals, theirs.intervals);
-        overlay(&mut self.first_trims, theirs.first_trims);
         overlay(&mut self.caps, theirs.caps);
         overlay(&mut self.winters, theirs.winters);
         overlay(&mut self.noises, theirs.noises);
@@ -251,14 +239,6 @@ impl Pack for Hooves {
                 && row.overdue_weeks <= 52;
             let reason = "weeks, stretch_weeks and overdue_weeks stand in that order, up to 52";
             hold(fine, row, reason)?;
-        }
-        for row in &self.first_trims {
-            let fine = 0 < row.weeks && row.weeks <= row.latest_weeks && row.latest_weeks <= 26;
-            hold(
-                fine,
-                row,
-                "weeks and latest_weeks stand in that order, up to 26",
-            )?;
         }
         for row in &self.caps {
             let fine = (1..=52).contains(&row.weeks) && row.from_severity <= 4;

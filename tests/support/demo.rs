@@ -402,7 +402,7 @@ pub const TRY: &[(&str, &str)] = &[
     ("idris", "horses"),
     (
         "idris",
-        "record hoof_care Marram --service trim --before LF:toe=92mm,angle=50 --after LF:toe=84mm,angle=52 --next-in-weeks 8",
+        "record trim Marram --before LF:toe=92mm,angle=50 --after LF:toe=84mm,angle=52 --next-in-weeks 8",
     ),
     ("idris", "push"),
     ("tove", "record weight Marram --weight 531kg --method tape"),

@@ -6,7 +6,7 @@ use serde_json::{Value, json};
 use super::Typed;
 use super::check::{Check, in_halves};
 
-/// Details of `body_condition`.
+/// How fat or thin the horse is.
 ///
 /// # Source
 ///

@@ -24,7 +24,7 @@ codes! {
     }
 }
 
-/// Details of `breeding`.
+/// Covered, checked in foal, foaled, lost or weaned.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
 #[serde(deny_unknown_fields)]

@@ -19,7 +19,7 @@ codes! {
     }
 }
 
-/// Details of `dental`.
+/// Teeth looked at or worked on.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
 #[serde(deny_unknown_fields)]

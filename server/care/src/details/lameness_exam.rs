@@ -37,7 +37,7 @@ impl LamenessScale {
     }
 }
 
-/// Details of `lameness_exam`.
+/// How lame the horse goes, limb by limb.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
 #[serde(deny_unknown_fields)]

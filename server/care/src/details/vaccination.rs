@@ -9,7 +9,7 @@ use crate::code::{Route, Site};
 use crate::disease::Disease;
 use crate::when::PartialDate;
 
-/// Details of `vaccination`. The meanings are those of HL7 FHIR's Immunization (lot number, expiration date, route, site).
+/// A vaccine given. The meanings are those of HL7 FHIR's Immunization (lot number, expiration date, route, site).
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
 #[serde(deny_unknown_fields)]

@@ -190,6 +190,7 @@ impl<'a> Case<'a> {
         let counts = past(&self.record.egg_counts, self.on, |one| &one.entry);
         let (epg, day) = counts
             .rev()
+            .filter(|one| !self.still_acts(one.entry.day))
             .find_map(|one| Some((one.strongyle_epg?, one.entry.day)))?;
         let bands = self.rules.egg_counts.bands.iter();
         let band = bands

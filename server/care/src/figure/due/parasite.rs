@@ -277,18 +277,25 @@ impl<'a> Case<'a> {
         Some(draft)
     }
 
+    /// The first day on which a count says something of the horse again after a treatment.
+    fn silent_until(&self, worming: &Worming) -> Option<NaiveDate> {
+        let waits = self.rules.parasite_programme.waits.iter();
+        let acting = waits.filter(|wait| worming.actives.contains_any(&wait.actives));
+        Some(days_after(worming.entry.day, acting.map(|wait| wait.days).max()?))
+    }
+
+    /// Whether a count of that day shows what a dewormer left, and not what the horse sheds.
+    pub(super) fn still_acts(&self, day: NaiveDate) -> bool {
+        self.wormings().any(|one| {
+            one.entry.day <= day && self.silent_until(one).is_some_and(|until| day < until)
+        })
+    }
+
     /// A count soon after a treatment says nothing about the horse.
     fn after_the_last_worming(&self, draft: &mut Draft<'a>) {
-        let waits = &self.rules.parasite_programme.waits;
         let silent_until = self
             .wormings()
-            .filter_map(|one| {
-                let wait = waits
-                    .iter()
-                    .filter(|wait| one.actives.contains_any(&wait.actives));
-                let days = wait.map(|wait| wait.days).max()?;
-                Some(days_after(one.entry.day, days))
-            })
+            .filter_map(|one| self.silent_until(one))
             .max();
         if let Some(day) = silent_until.filter(|day| draft.from.is_some_and(|from| from < *day)) {
             draft.from = Some(day);

@@ -58,7 +58,7 @@ fn herd() -> String {
     for horse in &scenario.horses {
         let input = json!({
             "horse": {}, "events": log(&scenario, horse, &entries, day), "on": day,
-            "barn": {"time_zone": scenario.barn.time_zone, "region": "GB"},
+            "barn": {"time_zone": scenario.barn.time_zone, "region": scenario.barn.region},
         });
         let answer = figure::run("due", &input, &rules)
             .expect("a figure")

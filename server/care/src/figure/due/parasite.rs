@@ -281,7 +281,10 @@ impl<'a> Case<'a> {
     fn silent_until(&self, worming: &Worming) -> Option<NaiveDate> {
         let waits = self.rules.parasite_programme.waits.iter();
         let acting = waits.filter(|wait| worming.actives.contains_any(&wait.actives));
-        Some(days_after(worming.entry.day, acting.map(|wait| wait.days).max()?))
+        Some(days_after(
+            worming.entry.day,
+            acting.map(|wait| wait.days).max()?,
+        ))
     }
 
     /// Whether a count of that day shows what a dewormer left, and not what the horse sheds.

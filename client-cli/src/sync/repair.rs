@@ -208,9 +208,16 @@ impl Repair<'_> {
     /// again. It waits for the next push. Answers how many entries these are.
     pub(super) fn lost_after_all(&mut self, heads: &Heads) -> Result<usize, Failure> {
         let mut count = 0;
+        let mut kept = herd::aside(self.conn)?;
+        kept.extend(herd::pending(self.conn)?.iter().map(|one| one.new.id));
         for entry in outbox::acknowledged(self.conn)? {
             let horse_id = entry.horse_id.0;
             let head = heads.heads.iter().find(|head| head.horse_id == horse_id);
+            if head.is_none() && !kept.contains(&horse_id) {
+                // Accepted after the horse went out of sight: the server has it, and it is not ours to see.
+                outbox::remove(self.conn, entry.event_id.0)?;
+                continue;
+            }
             let place = mirror::place(self.conn, horse_id)?;
             if head.is_none_or(|head| head.seq != place.seq || head.head != place.head) {
                 continue;

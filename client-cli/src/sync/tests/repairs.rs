@@ -168,3 +168,28 @@ fn a_horse_that_is_missing_where_other_entries_are_is_kept_out_of_sight_and_give
     assert_eq!(model.disk.logs[&horse(1)].len(), 3);
     client.assert_same(&model, horse(1));
 }
+
+#[test]
+fn what_is_accepted_after_the_horse_went_out_of_sight_leaves_the_outbox() {
+    let mut model = Model::new();
+    let client = Client::new(&mut model);
+    model.somebody_records(horse(0), 1);
+    client.settled(&mut model);
+    model.hidden.insert(horse(0));
+    let id = client.record(horse(0));
+    client.settled(&mut model);
+    assert_eq!(client.states(), [State::Refused]);
+    // The owner lets it in: pushed again, the server knows it.
+    let event = outbox::all(&mut client.open()).expect("read")[0]
+        .event()
+        .expect("whole");
+    model
+        .disk
+        .logs
+        .get_mut(&horse(0))
+        .expect("a log")
+        .push(event);
+    outbox::retry(&mut client.open(), id).expect("waits");
+    client.settled(&mut model);
+    assert_eq!(client.states(), []);
+}

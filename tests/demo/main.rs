@@ -104,13 +104,12 @@ fn lay_down(address: &str, folder: &Path, seeded: &Path, only_seed: bool) -> Res
     let done = seed_once(address, folder, seeded);
     match &done {
         Ok(()) if !only_seed => tell(&demo::invitation(address, &folder.join("people"))),
-        Ok(()) => {}
         Err(why) if !only_seed => {
             // Nothing waits for this thread: a demo without its herd is none.
             tell(&format!("whorl-demo: {why}"));
             std::process::exit(1);
         }
-        Err(_) => {}
+        Ok(()) | Err(_) => {}
     }
     done
 }

@@ -2,5 +2,7 @@
 
 mod accounts;
 mod due_golden;
+mod exchange;
 mod openapi;
+mod sessions;
 mod shape;

@@ -2,6 +2,7 @@
 
 use std::ops::Deref;
 
+use argon2::{Algorithm, Argon2, Params, PasswordHasher, Version};
 use serde_json::json;
 use whorl_care::ids::{AccountId, DeviceId};
 use whorl_contract::key::{Purpose, SecretKey};
@@ -167,4 +168,21 @@ pub fn password(name: &str) -> String {
         "{} slept under the tidal gate",
         name.chars().rev().collect::<String>()
     )
+}
+
+/// A password's hash with a fraction of the work that the server asks for, as an older server could have left it.
+///
+/// # Panics
+///
+/// If it can't be made.
+#[must_use]
+pub fn weak_hash(password: &str) -> String {
+    let weak = Argon2::new(
+        Algorithm::Argon2id,
+        Version::V0x13,
+        Params::new(8192, 1, 1, None).expect("parameters"),
+    );
+    weak.hash_password_with_salt(password.as_bytes(), &[7; 16])
+        .expect("a hash")
+        .to_string()
 }

@@ -19,6 +19,9 @@ use crate::problem::{Kind, Problem};
 /// The fewest characters of a new password (NIST SP 800-63B-4, 3.1.1.2, for a password that stands alone).
 const SHORTEST: usize = 15;
 
+/// So many characters must stand in a password beside names that a guesser knows.
+const BESIDE_NAMES: usize = 8;
+
 /// The most characters of a password.
 const LONGEST: usize = 256;
 
@@ -73,7 +76,7 @@ impl Password {
         let words: Vec<&str> = context.iter().flat_map(|text| words(text)).collect();
         let weighed = zxcvbn(&self.0, &words);
         // Only the first hundred characters are weighed; a long tail can only make it stronger.
-        if weighed.score() < Score::Four {
+        if weighed.score() < Score::Four || beside(&self.0, &words) < BESIDE_NAMES {
             return Err(Faults::one(
                 pointer,
                 "this password is too easy to guess; take a few unrelated words, not names, dates or rows of keys",
@@ -81,6 +84,19 @@ impl Password {
         }
         Ok(())
     }
+}
+
+/// How many characters that aren't space or punctuation stand in `password` beside the words of `context`.
+fn beside(password: &str, context: &[&str]) -> usize {
+    let mut longest_first: Vec<String> = context.iter().map(|word| word.to_lowercase()).collect();
+    longest_first.sort_by_key(|word| std::cmp::Reverse(word.len()));
+    let mut rest = password.to_lowercase();
+    for word in longest_first.iter().filter(|word| !word.is_empty()) {
+        rest = rest.replace(word.as_str(), " ");
+    }
+    // Whatever is no space or plain punctuation counts: a password may be all emoji.
+    let counts = |one: &char| !one.is_whitespace() && !one.is_ascii_punctuation();
+    rest.chars().filter(counts).count()
 }
 
 /// A text and the words in it.
@@ -272,6 +288,8 @@ mod tests {
             "wren@saltmarsh.example",
             "whorlwhorlwhorl",
             "saltmarshsaltmarsh1",
+            "wren saltmarsh wren",
+            "Halloran & the Wren!",
         ] {
             assert!(judge(wrong).is_err(), "{wrong}");
         }

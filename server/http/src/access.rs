@@ -113,7 +113,7 @@ pub(crate) fn of_horse(
     horse: &HorseRow,
     at: DateTime<Utc>,
 ) -> Result<Access, StoreError> {
-    ask(db, account, horse, at, false)
+    ask(db, account, horse, at, Sight::Now)
 }
 
 /// The same within a write that holds the horse's lock: what it rests on can't be revoked before the write ends.
@@ -127,7 +127,18 @@ pub(crate) fn of_horse_for_write(
     horse: &HorseRow,
     at: DateTime<Utc>,
 ) -> Result<Access, StoreError> {
-    ask(db, account, horse, at, true)
+    ask(db, account, horse, at, Sight::NowAndHeld)
+}
+
+/// How the grants are looked at.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Sight {
+    /// As they stand.
+    Now,
+    /// As they stand, and nobody can end one before the write ends.
+    NowAndHeld,
+    /// As they stood at some instant.
+    Then,
 }
 
 fn ask(
@@ -135,14 +146,24 @@ fn ask(
     account: AccountId,
     horse: &HorseRow,
     at: DateTime<Utc>,
-    held: bool,
+    sight: Sight,
 ) -> Result<Access, StoreError> {
-    let grants = grants::on_horse(db, account, horse.id, horse.barn_id, held)?;
+    let held = sight == Sight::NowAndHeld;
+    let mut grants = grants::on_horse(db, account, horse.id, horse.barn_id, held)?;
+    let mut exemptions = grants::exemptions_of(db, horse.id)?;
+    let at = at.naive_utc();
+    if sight != Sight::Then {
+        // A request that waited for a lock carries an instant from before a revocation that is committed by now.
+        grants.retain(|grant| grant.revoked_at.is_none());
+        for exemption in &mut exemptions {
+            exemption.from_at = exemption.from_at.min(at);
+        }
+    }
     let bearing = Bearing {
         account,
         grants: &grants,
-        exemptions: &grants::exemptions_of(db, horse.id)?,
-        at: at.naive_utc(),
+        exemptions: &exemptions,
+        at,
     };
     let ties = Ties {
         horse: horse.id,
@@ -191,7 +212,7 @@ pub(crate) fn covered_at(
         barn_id: then.barn_id,
         ..horse.clone()
     };
-    Ok(ask(db, account, &horse, at, false)?.may_record(role, kind))
+    Ok(ask(db, account, &horse, at, Sight::Then)?.may_record(role, kind))
 }
 
 /// Every horse that somebody may see, with what they may do, by the horse's id. Five questions to the database, however
@@ -207,7 +228,8 @@ pub(crate) fn horses_visible(
 ) -> Result<Vec<(HorseRow, Access)>, StoreError> {
     let at = at.naive_utc();
     let mut grants = grants::of_account(db, account)?;
-    grants.retain(|grant| in_force(grant, at));
+    // As in `ask`: what is revoked by now is over, whenever the request came.
+    grants.retain(|grant| grant.revoked_at.is_none() && in_force(grant, at));
     let sights: HashMap<HorseId, i64> = grants::sights(db, account)?.into_iter().collect();
     let own_barns: Vec<BarnId> = barns::owned_or_named(db, account, &[])?
         .into_iter()

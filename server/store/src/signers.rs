@@ -62,3 +62,22 @@ pub fn by_ids(db: &mut Db, ids: &[DeviceId]) -> Result<Vec<SignerRow>, StoreErro
         )
         .collect())
 }
+
+/// Keeps these devices as they are until the transaction ends: a revocation waits, and so has an exact place between two
+/// appends. SQLite's one writer keeps them anyway.
+///
+/// # Errors
+///
+/// [`StoreError`] if the database fails.
+pub fn hold(db: &mut Db, ids: &[DeviceId]) -> Result<(), StoreError> {
+    if let Db::Postgres(conn) = db {
+        let keys: Vec<String> = ids.iter().map(ToString::to_string).collect();
+        device::table
+            .filter(device::id.eq_any(keys))
+            .order(device::id)
+            .select(device::id)
+            .for_share()
+            .execute(conn)?;
+    }
+    Ok(())
+}

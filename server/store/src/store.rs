@@ -69,7 +69,8 @@ impl Store {
         self.writer.is_none()
     }
 
-    /// Runs `work` on a connection for reading, in one snapshot. Blocks: call it off the async threads.
+    /// Runs `work` on a connection for reading. Each statement sees what is committed by then, so what must fit together
+    /// is read up to one head of the log, which never changes. Blocks: call it off the async threads.
     ///
     /// # Errors
     ///

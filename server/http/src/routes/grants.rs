@@ -229,7 +229,10 @@ fn exempt(
     horse: HorseId,
     now: NaiveDateTime,
 ) -> Result<(), Problem> {
-    let horse = horses::get(db, horse)?;
+    // Under the horse's lock: what was being appended has its place before the grant ends, and nothing after.
+    let horse = horses::lock(db, &[horse])?
+        .pop()
+        .ok_or_else(Problem::not_found)?;
     let covered = row.barn_id.as_ref().is_some_and(|id| id.0 == horse.barn_id);
     if horse.owner_id != caller.account || !covered {
         return Err(Problem::not_found());

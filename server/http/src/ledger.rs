@@ -9,7 +9,7 @@ mod judge;
 
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 
-use chrono::{DateTime, Utc};
+use chrono::{DateTime, SubsecRound, Utc};
 use whorl_care::horse::CareEvent;
 use whorl_care::ids::{AccountId, DeviceId, EventId, HorseId};
 use whorl_care::kind::Kind as EventKind;
@@ -73,14 +73,14 @@ pub(crate) fn append(
     db: &mut Db,
     terms: &Terms,
     pusher: AccountId,
-    batch: Vec<Result<Arrival, Problem>>,
+    batch: &[Result<Arrival, Problem>],
 ) -> Result<Appended, StoreError> {
     let mut desk = Desk::open(db, terms, pusher, batch.iter().flatten())?;
     let mut outcomes = Vec::with_capacity(batch.len());
     for arrival in batch {
         let outcome = match arrival {
-            Ok(arrival) => desk.take(db, &arrival)?,
-            Err(problem) => refused(&problem),
+            Ok(arrival) => desk.take(db, arrival)?,
+            Err(problem) => refused(problem),
         };
         outcomes.push(outcome);
     }
@@ -113,6 +113,17 @@ pub(crate) fn not_accepted() -> Outcome {
     ))
 }
 
+/// The one answer to whoever may not record this here, whether or not there is such a horse.
+fn no_grant(envelope: &Envelope) -> Problem {
+    Problem::new(
+        Kind::NoGrant,
+        format!(
+            "no grant lets this person record {} as {} on this horse",
+            envelope.kind, envelope.role
+        ),
+    )
+}
+
 fn refused(problem: &Problem) -> Outcome {
     Outcome::Refused {
         problem: Box::new(problem.document()),
@@ -123,7 +134,10 @@ fn refused(problem: &Problem) -> Outcome {
 struct Book {
     horse: HorseRow,
     head: Hash,
+    /// Whether the pusher may see anything of it …
     visible: bool,
+    /// … and where it stands now: a seller may not.
+    told: bool,
     shaping: Vec<CareEvent>,
     new: Vec<EventRow>,
 }
@@ -161,6 +175,7 @@ impl<'a> Desk<'a> {
                 head: Hash::try_from(horse.head.as_slice())
                     .map_err(|why| StoreError::Unreadable(why.to_string()))?,
                 visible: access.is_anything(),
+                told: access.is_in_force(),
                 shaping: care_events(&events::that_shape(db, horse.id)?),
                 new: Vec::new(),
                 horse,
@@ -174,6 +189,7 @@ impl<'a> Desk<'a> {
             .collect();
         let devices: BTreeSet<DeviceId> = envelopes().map(|envelope| envelope.device_id).collect();
         let devices: Vec<DeviceId> = devices.into_iter().collect();
+        signers::hold(db, &devices)?;
         Ok(Self {
             terms,
             pusher,
@@ -218,12 +234,7 @@ impl<'a> Desk<'a> {
         arrival: &Arrival,
     ) -> Result<Result<Decision, Problem>, StoreError> {
         let envelope = &arrival.opened.envelope;
-        let no_horse = || {
-            Problem::new(
-                Kind::NoGrant,
-                "no grant lets this person record on this horse",
-            )
-        };
+        let no_horse = || no_grant(envelope);
         let Some(book) = self.books.get(&envelope.horse_id) else {
             return Ok(Err(no_horse()));
         };
@@ -293,21 +304,23 @@ impl<'a> Desk<'a> {
         }
         let access = &self.access[&(author, horse)];
         let book = &self.books[&horse];
-        let target = match envelope.target_id.and_then(|id| self.logged.get(&id)) {
-            Some((_, row)) if row.horse_id == horse => Some(read_envelope(row)?),
-            _ => None,
+        let (accepting, recorded_at) = (self.accepting_held, envelope.recorded_at.to_utc());
+        let mut covered = |kind| -> Result<bool, StoreError> {
+            let (horse, role) = (&book.horse, envelope.role);
+            Ok(accepting || access::covered_at(db, author, horse, role, kind, recorded_at)?)
         };
+        let mut target = None;
+        if let Some((seq, row)) = envelope.target_id.and_then(|id| self.logged.get(&id))
+            && row.horse_id == horse
+        {
+            // What the author may not know of is not there for them.
+            let seen = access.may_see(row.kind, *seq) || row.author_id == author;
+            if seen || covered(row.kind)? {
+                target = Some(read_envelope(row)?);
+            }
+        }
         let kind = about(envelope, target.as_ref());
-        let covered_then = self.accepting_held
-            || (!access.may_record(envelope.role, kind)
-                && access::covered_at(
-                    db,
-                    author,
-                    &book.horse,
-                    envelope.role,
-                    kind,
-                    envelope.recorded_at.to_utc(),
-                )?);
+        let covered_then = !access.may_record(envelope.role, kind) && covered(kind)?;
         let licensed = licences::covers(
             db,
             author,
@@ -358,7 +371,7 @@ impl<'a> Desk<'a> {
                 horses::set_head(db, book.horse.id, book.horse.head_seq, &book.horse.head)?;
                 events::append(db, book.new)?;
             }
-            if book.visible {
+            if book.told {
                 horses.push(book.horse);
             }
         }
@@ -424,7 +437,8 @@ fn event_row(arrival: &Arrival, seq: i64, head: &Hash, now: DateTime<Utc>) -> Ev
         seq,
         id: envelope.id,
         kind: envelope.kind,
-        performed_at: envelope.performed_at.naive_utc(),
+        // As PostgreSQL keeps it: cursors count microseconds.
+        performed_at: envelope.performed_at.naive_utc().trunc_subsecs(6),
         author_id: envelope.author_id,
         device_id: envelope.device_id,
         target_id: envelope.target_id.map(|id| id.to_string()),

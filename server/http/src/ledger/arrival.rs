@@ -1,5 +1,6 @@
 //! An event as it arrives: its shape, its hash and its limits, before anything is asked of the store.
 
+use chrono::Datelike;
 use serde_json::value::RawValue;
 use whorl_care::details::Details;
 use whorl_care::fault::{Faults, read};
@@ -8,6 +9,8 @@ use whorl_contract::event::{Content, NotGenuine, Opened, SignedEvent, VOCABULARY
 
 use crate::problem::{Kind, Problem};
 
+/// Years that a record can be of. Beyond them the databases don't agree on what an instant is.
+const YEARS: std::ops::RangeInclusive<i32> = 1900..=9998;
 /// The longest note, in characters.
 const LONGEST_NOTE: usize = 4000;
 /// The longest name, licence or caption, in characters.
@@ -66,6 +69,17 @@ impl Arrival {
         }
         if envelope.id.0.get_version_num() != 7 {
             faults.add("/envelope/id", "an event's id is a UUIDv7");
+        }
+        for (field, at) in [
+            ("performed_at", envelope.performed_at),
+            ("recorded_at", envelope.recorded_at),
+        ] {
+            if !YEARS.contains(&at.year()) {
+                faults.add(
+                    format!("/envelope/{field}"),
+                    format!("{} is no year of a record", at.year()),
+                );
+            }
         }
         let about_another = matches!(
             envelope.kind,

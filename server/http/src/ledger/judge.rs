@@ -2,7 +2,7 @@
 
 use chrono::{DateTime, Utc};
 use whorl_care::care_plan::{self, Act};
-use whorl_care::details::{Context, Details, check_day};
+use whorl_care::details::{Context, Details, Domain, check_day};
 use whorl_care::horse::CareEvent;
 use whorl_care::kind::Kind as EventKind;
 use whorl_care::policy::Circumstances;
@@ -11,6 +11,7 @@ use whorl_care::when::PartialDate;
 use whorl_contract::event::Envelope;
 
 use super::arrival::Arrival;
+use super::no_grant;
 use crate::access::Access;
 use crate::problem::{Kind, Problem};
 
@@ -58,28 +59,24 @@ pub(super) enum Verdict {
 /// Why it can't be taken; pointers are relative to the event.
 pub(super) fn judge(case: &Case<'_>) -> Result<Verdict, Problem> {
     let envelope = &case.arrival.opened.envelope;
+    let may = case
+        .access
+        .may_record(envelope.role, about(envelope, case.target));
+    // First of all: whoever has no business here learns nothing of the horse from how an event is refused.
+    if !may && !case.covered_then {
+        return Err(no_grant(envelope));
+    }
     check_target(case, envelope)?;
     check_values(case, envelope)?;
     check_policy(case, envelope)?;
-    if case
-        .access
-        .may_record(envelope.role, about(envelope, case.target))
-    {
-        Ok(Verdict::Enter)
-    } else if case.covered_then {
-        Ok(Verdict::Hold(format!(
+    Ok(if may {
+        Verdict::Enter
+    } else {
+        Verdict::Hold(format!(
             "recorded as {} under a grant that has ended since",
             envelope.role
-        )))
-    } else {
-        Err(Problem::new(
-            Kind::NoGrant,
-            format!(
-                "no grant lets this person record {} as {} on this horse",
-                envelope.kind, envelope.role
-            ),
         ))
-    }
+    })
 }
 
 /// The kind that a grant must cover: that of the event that this one is about, if it is about one.
@@ -131,6 +128,12 @@ fn check_values(case: &Case<'_>, envelope: &Envelope) -> Result<(), Problem> {
             "that hasn't come yet; a record tells what was done",
         ));
     }
+    if envelope.recorded_at.to_utc() > case.now + AHEAD {
+        return Err(Problem::invalid(
+            "/envelope/recorded_at",
+            "that hasn't come yet; check the clock of the device",
+        ));
+    }
     let context = context(case, envelope);
     check_day(envelope.kind, &context).map_err(|faults| faults.under("/envelope"))?;
     case.arrival
@@ -150,6 +153,18 @@ fn context<'a>(case: &Case<'a>, envelope: &Envelope) -> Context<'a> {
     }
 }
 
+/// What a care plan is about, be it recorded or amended.
+fn plan_domain(case: &Case<'_>) -> Option<Domain> {
+    let amended = match (&case.arrival.details, case.target) {
+        (Details::Amendment(amendment), Some(target)) => amendment.new_details(target.kind).ok(),
+        _ => None,
+    };
+    match amended.as_ref().unwrap_or(&case.arrival.details) {
+        Details::CarePlan(plan) => Some(plan.domain),
+        _ => None,
+    }
+}
+
 fn check_policy(case: &Case<'_>, envelope: &Envelope) -> Result<(), Problem> {
     let details = &case.arrival.details;
     let act = Act {
@@ -166,10 +181,7 @@ fn check_policy(case: &Case<'_>, envelope: &Envelope) -> Result<(), Problem> {
             .target
             .is_some_and(|target| target.author_id == envelope.author_id),
         target: case.target.map(|target| target.kind),
-        plan_domain: match details {
-            Details::CarePlan(plan) => Some(plan.domain),
-            _ => None,
-        },
+        plan_domain: plan_domain(case),
     };
     let decided =
         case.rules

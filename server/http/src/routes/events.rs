@@ -1,5 +1,7 @@
 //! Pushing: signed events into the logs of horses.
 
+use std::sync::Arc;
+
 use actix_web::post;
 use actix_web::web::{Data, Json, block};
 use serde::Deserialize;
@@ -11,7 +13,7 @@ use whorl_store::{StoreError, ledger};
 use crate::caller::Caller;
 use crate::ledger::{self as horses_ledger, Arrival, Terms};
 use crate::log_view::{hash, signed_head};
-use crate::problem::Problem;
+use crate::problem::{Kind, Problem};
 use crate::state::State;
 
 /// A push, each event still unread, so that one that can't be read doesn't stop its neighbours.
@@ -53,16 +55,23 @@ pub(crate) async fn push_events(
             .collect::<Vec<_>>()
     })
     .await?;
-    let terms = Terms::of(&state);
-    let (epoch, appended) = state
-        .write(move |db| {
+    let batch = Arc::new(batch);
+    let push = || {
+        let (terms, batch) = (Terms::of(&state), Arc::clone(&batch));
+        state.write(move |db| {
             let epoch = ledger::epoch(db)?;
             Ok::<_, StoreError>((
                 epoch,
-                horses_ledger::append(db, &terms, caller.account, batch)?,
+                horses_ledger::append(db, &terms, caller.account, &batch)?,
             ))
         })
-        .await?;
+    };
+    // Two horses have two locks: where one new id is pushed for both at once, the later one meets it only as it is
+    // written. Then nothing of that batch has entered, and the next look finds the id.
+    let (epoch, appended) = match push().await {
+        Err(problem) if problem.kind() == Kind::Conflict => push().await?,
+        pushed => pushed?,
+    };
     let heads = appended
         .horses
         .iter()

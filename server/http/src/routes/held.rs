@@ -1,7 +1,5 @@
 //! What waits for an owner: records made under a grant that had ended when they came.
 
-use std::collections::HashMap;
-
 use actix_web::web::{Data, Json, Path};
 use actix_web::{get, post};
 use serde_json::value::RawValue;
@@ -82,17 +80,18 @@ pub(crate) async fn decide_held(
     let (event, accept) = (event.into_inner(), decision.accept);
     let outcome = state
         .write(move |db| {
-            let waiting: HashMap<EventId, HeldEventRow> = held_events::by_ids(db, &[event])?
-                .into_iter()
-                .map(|row| (row.id, row))
-                .collect();
-            let row = waiting
-                .get(&event)
-                .filter(|row| row.accepted.is_none())
-                .ok_or_else(Problem::not_found)?;
-            let horse = horses::lock(db, &[row.horse_id])?
+            let found = |db: &mut _| -> Result<HeldEventRow, Problem> {
+                held_events::by_ids(db, &[event])?
+                    .pop()
+                    .filter(|row| row.accepted.is_none())
+                    .ok_or_else(Problem::not_found)
+            };
+            let horse = found(db)?.horse_id;
+            let horse = horses::lock(db, &[horse])?
                 .pop()
                 .ok_or_else(Problem::not_found)?;
+            // Read again under the lock: another owner may have decided meanwhile.
+            let row = found(db)?;
             if !access::of_horse_for_write(db, caller.account, &horse, terms.now)?.is_owner() {
                 return Err(Problem::not_found());
             }
@@ -101,7 +100,7 @@ pub(crate) async fn decide_held(
                     db,
                     &terms,
                     caller.account,
-                    &Arrival::of(signed_event(row)?)?,
+                    &Arrival::of(signed_event(&row)?)?,
                 )?
             } else {
                 ledger::not_accepted()

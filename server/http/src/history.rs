@@ -6,7 +6,7 @@ mod csv;
 
 use std::collections::{BTreeSet, HashMap};
 
-use chrono::NaiveDateTime;
+use chrono::{Datelike, NaiveDateTime};
 use serde_json::Value;
 use whorl_care::ids::{DeviceId, EventId, HorseId};
 use whorl_care::kind::Kind;
@@ -50,8 +50,14 @@ impl Cursor {
     pub(crate) fn read(text: &str) -> Option<Self> {
         let (micros, seq) = text.split_once('.')?;
         let at = chrono::DateTime::from_timestamp_micros(micros.parse().ok()?)?;
-        Some(Self(at.naive_utc(), seq.parse().ok()?))
+        let at = Some(at.naive_utc()).filter(|at| can_be_asked(*at))?;
+        Some(Self(at, seq.parse().ok()?))
     }
+}
+
+/// Whether both databases can compare a column with this instant.
+pub(crate) fn can_be_asked(at: NaiveDateTime) -> bool {
+    (1..=9999).contains(&at.year())
 }
 
 /// One page: the latest entries first by when they happened.

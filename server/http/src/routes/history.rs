@@ -1,6 +1,6 @@
 //! The history of one horse, for people.
 
-use actix_web::http::header::{CONTENT_DISPOSITION, ETAG};
+use actix_web::http::header::CONTENT_DISPOSITION;
 use actix_web::web::{Data, Path};
 use actix_web::{HttpRequest, HttpResponse, get};
 use chrono::{DateTime, NaiveDate, NaiveDateTime, NaiveTime, TimeDelta, Utc};
@@ -9,15 +9,14 @@ use utoipa::IntoParams;
 use whorl_care::ids::HorseId;
 use whorl_care::kind::Kind;
 use whorl_contract::history::History;
-use whorl_contract::key::Hash;
 use whorl_contract::problem::Problem as ProblemDocument;
 use whorl_store::{StoreError, horses};
 
 use crate::access;
 use crate::caller::Caller;
 use crate::history::{self, Cursor, Wanted};
-use crate::problem::{Kind as ProblemKind, Problem};
-use crate::routes::sync::answer_with_etag;
+use crate::problem::Problem;
+use crate::routes::sync::{answer_with_etag, bytes_with_etag};
 use crate::state::State;
 
 /// The most entries on a page.
@@ -97,15 +96,12 @@ fn instant(pointer: &str, text: &str, more: TimeDelta) -> Result<NaiveDateTime, 
             format!("`{text}` is neither a day (2027-03-04) nor an instant (RFC 3339)"),
         )
     };
-    if let Ok(day) = text.parse::<NaiveDate>() {
-        return day
-            .and_time(NaiveTime::MIN)
-            .checked_add_signed(more)
-            .ok_or_else(wrong);
-    }
-    text.parse::<DateTime<Utc>>()
-        .map(|at| at.naive_utc())
-        .map_err(|_| wrong())
+    let at = if let Ok(day) = text.parse::<NaiveDate>() {
+        day.and_time(NaiveTime::MIN).checked_add_signed(more)
+    } else {
+        text.parse::<DateTime<Utc>>().ok().map(|at| at.naive_utc())
+    };
+    at.filter(|at| history::can_be_asked(*at)).ok_or_else(wrong)
 }
 
 /// Shows what a horse's log says now, the latest first: amended entries as amended, withdrawn ones only if asked for.
@@ -157,12 +153,13 @@ pub(crate) async fn get_history(
         Some("csv") => {
             let table = history::table(&history.items)?;
             let name = format!("attachment; filename=\"history-{}.csv\"", history.horse_id);
-            Ok(HttpResponse::Ok()
-                .insert_header((ETAG, format!("\"{}\"", Hash::of(&[&table]))))
-                .insert_header((CONTENT_DISPOSITION, name))
-                .content_type("text/csv; charset=utf-8")
-                .body(table))
+            let mut answer = bytes_with_etag(&request, "text/csv; charset=utf-8", table);
+            answer.headers_mut().insert(
+                CONTENT_DISPOSITION,
+                name.parse().map_err(Problem::internal)?,
+            );
+            Ok(answer)
         }
-        Some(_) => Err(Problem::new(ProblemKind::Invalid, "format is json or csv")),
+        Some(_) => Err(Problem::invalid("/format", "json or csv")),
     }
 }

@@ -74,6 +74,15 @@ pub(crate) fn answer_with_etag<T: serde::Serialize>(
     body: &T,
 ) -> Result<HttpResponse, Problem> {
     let bytes = serde_json::to_vec(body).map_err(Problem::internal)?;
+    Ok(bytes_with_etag(request, "application/json", bytes))
+}
+
+/// The same for bytes of any type.
+pub(crate) fn bytes_with_etag(
+    request: &HttpRequest,
+    content_type: &'static str,
+    bytes: Vec<u8>,
+) -> HttpResponse {
     let etag = format!("\"{}\"", Hash::of(&[&bytes]));
     let known = request
         .headers()
@@ -84,14 +93,14 @@ pub(crate) fn answer_with_etag<T: serde::Serialize>(
                 .any(|tag| tag.trim().trim_start_matches("W/") == etag)
         });
     if known {
-        return Ok(HttpResponse::NotModified()
+        return HttpResponse::NotModified()
             .insert_header((ETAG, etag))
-            .finish());
+            .finish();
     }
-    Ok(HttpResponse::Ok()
+    HttpResponse::Ok()
         .insert_header((ETAG, etag))
-        .content_type("application/json")
-        .body(bytes))
+        .content_type(content_type)
+        .body(bytes)
 }
 
 /// Gives the next events of each horse that the caller names, sealed where they must be.

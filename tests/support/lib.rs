@@ -3,8 +3,11 @@
 mod caller;
 mod database;
 pub mod demo;
+pub mod ledger;
+pub mod pen;
 pub mod person;
 mod server;
+pub mod yard;
 
 pub use caller::{Answer, Caller};
 pub use database::Database;

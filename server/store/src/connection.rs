@@ -30,7 +30,7 @@ pub(crate) use on_each;
 /// The oldest bundled SQLite that is free of the WAL-reset bug, which can corrupt a database (3.51.3).
 const OLDEST_SQLITE: i32 = 3_051_003;
 
-/// An open database. Made by [`Db::open`] only: the derived `establish` takes any string for a SQLite path when
+/// An open database. Made by `Db::open` only: the derived `establish` takes any string for a SQLite path when
 /// PostgreSQL does not answer.
 #[derive(diesel::MultiConnection)]
 pub enum Db {

@@ -102,15 +102,15 @@ fn run(cli: &Cli) -> Result<(), Failure> {
 /// Seeds the server if that has not been done, and says what to try.
 fn lay_down(address: &str, folder: &Path, seeded: &Path, only_seed: bool) -> Result<(), Failure> {
     let done = seed_once(address, folder, seeded);
-    match &done {
-        Ok(()) if !only_seed => tell(&demo::invitation(address, &folder.join("people"))),
-        Err(why) if !only_seed => {
-            // Nothing waits for this thread: a demo without its herd is none.
-            tell(&format!("whorl-demo: {why}"));
-            std::process::exit(1);
-        }
-        Ok(()) | Err(_) => {}
+    if only_seed {
+        return done;
     }
+    if let Err(why) = &done {
+        // Nothing waits for this thread: a demo without its herd is none.
+        tell(&format!("whorl-demo: {why}"));
+        std::process::exit(1);
+    }
+    tell(&demo::invitation(address, &folder.join("people")));
     done
 }
 

@@ -6,6 +6,7 @@ pub mod barn;
 pub mod completions;
 pub mod devices;
 pub mod dose;
+pub mod due;
 pub mod egg_count;
 pub mod entry;
 pub mod figure;
@@ -112,6 +113,8 @@ commands! {
     Sync: sync::Args,
     /// Estimate a weight from a tape, with how far off it may be
     Weigh: weigh::Args,
+    /// Say what is due and why, for one horse or for all
+    Due: due::Args,
     /// Work out a dose of dewormer and where to set the syringe
     Dose: dose::Args,
     /// Work out eggs per gram from a count

@@ -1,14 +1,15 @@
 //! `whorl horses`: the horses, with what to read before picking up a foot first.
 
 use chrono::{Datelike, NaiveDate};
-use diesel::sqlite::SqliteConnection;
 use serde::Serialize;
 use whorl_care::horse::CareEvent;
 use whorl_care::ids::HorseId;
 use whorl_care::kind::Role;
 use whorl_care::profile::handling;
 use whorl_care::when::PartialDate;
+use whorl_contract::barn::Barn;
 
+use super::due::pressing;
 use crate::chart::Chart;
 use crate::desk::Desk;
 use crate::failure::Failure;
@@ -16,7 +17,7 @@ use crate::herd::{self, Known};
 use crate::render::Sheet;
 use crate::sentence::words;
 
-/// List the horses: handling cautions first, then age, where they stand and who saw them last
+/// List the horses: handling cautions first, then age, where they stand, who saw them last, and what is due
 #[derive(Debug, clap::Args)]
 pub struct Args {
     /// Only those that stand in this barn
@@ -36,6 +37,7 @@ struct Listed {
     age: Option<String>,
     barn: Option<String>,
     last_visit: Option<Visit>,
+    due: Option<String>,
     roles: Vec<Role>,
 }
 
@@ -60,11 +62,15 @@ impl Args {
             .as_deref()
             .map(|text| herd::barn_named(&mut conn, Some(text)))
             .transpose()?;
+        let rules = desk.rules()?;
+        let barns = herd::barns(&mut conn)?;
         let mut horses = Vec::new();
         for known in herd::horses(&mut conn)? {
             let Some(horse) = &known.horse else { continue };
             if barn.as_ref().is_none_or(|barn| barn.id == horse.barn_id) {
-                horses.push(listed(&mut conn, &known, on)?);
+                let chart = Chart::of(&mut conn, &known, on)?;
+                let due = pressing(&known, &chart, on, &barns, &rules);
+                horses.push(listed(&known, &chart, on, &barns, due));
             }
         }
         // Who has to be handled with care is met first.
@@ -79,26 +85,31 @@ impl Args {
     }
 }
 
-fn listed(conn: &mut SqliteConnection, known: &Known, on: NaiveDate) -> Result<Listed, Failure> {
-    let chart = Chart::of(conn, known, on)?;
-    let barns = herd::barns(conn)?;
+fn listed(
+    known: &Known,
+    chart: &Chart,
+    on: NaiveDate,
+    barns: &[Barn],
+    due: Option<String>,
+) -> Listed {
     let horse = known.horse.as_ref();
-    let told = horse
-        .and_then(|horse| horse.handling.as_ref())
-        .map(|one| one.text.clone());
-    Ok(Listed {
+    let told = horse.and_then(|horse| horse.handling.as_ref());
+    Listed {
         id: known.id,
         name: chart.profile.name.clone().unwrap_or_else(|| known.label()),
-        handling: handling(&chart.events).map(|one| one.text).or(told),
+        handling: handling(&chart.events)
+            .map(|one| one.text)
+            .or_else(|| told.map(|one| one.text.clone())),
         sex: chart.profile.sex.map(|sex| sex.to_string()),
         age: chart.profile.foaled_on.and_then(|foaled| age(foaled, on)),
         barn: horse.and_then(|horse| {
-            let barn = barns.into_iter().find(|barn| barn.id == horse.barn_id);
-            barn.map(|barn| barn.name)
+            let barn = barns.iter().find(|barn| barn.id == horse.barn_id);
+            barn.map(|barn| barn.name.clone())
         }),
         last_visit: last_visit(&chart.events),
+        due,
         roles: horse.map(|horse| horse.roles.clone()).unwrap_or_default(),
-    })
+    }
 }
 
 /// The last time that a farrier or a vet recorded something done to the horse.
@@ -157,10 +168,11 @@ fn table(horses: &[Listed]) -> Sheet {
                 || "–".to_owned(),
                 |visit| format!("{} {} ({})", visit.on, visit.what, visit.by),
             ),
+            shown(&horse.due),
         ]
     });
     Sheet::new().table(
-        &["CAUTION", "horse", "sex", "age", "where", "last visit"],
+        &["CAUTION", "horse", "sex", "age", "where", "last visit", "due"],
         rows,
         "There are no horses on this device yet; run `whorl sync`, or bring one in with `whorl horse add`.",
     )

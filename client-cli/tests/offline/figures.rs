@@ -295,3 +295,52 @@ fn rules_are_listed_and_an_operators_folder_is_laid_over_them() {
             .contains("/no/such/folder")
     );
 }
+
+#[test]
+fn what_is_due_is_told_for_one_horse_and_for_all() {
+    let yard = Yard::of("farrier");
+    yard.run(&[
+        "record",
+        "trim",
+        "Plover",
+        "--next",
+        "6",
+        "--at",
+        "2027-01-01",
+    ]);
+    let one = yard.run(&["--json", "due", "Plover"]).json();
+    let item = |answer: &Value, code: &str| {
+        let items = answer["items"].as_array().expect("a list");
+        items
+            .iter()
+            .find(|item| item["code"] == code)
+            .cloned()
+            .unwrap_or_default()
+    };
+    // Six weeks after 1 January are up on 12 February; by 4 March nobody has come.
+    let trim = item(&one, "hoof.trim");
+    assert_eq!(trim["last_on"], "2027-01-01");
+    assert_eq!(trim["status"], "overdue", "{trim}");
+    let before = yard
+        .run(&["--json", "due", "Plover", "--on", "2027-01-10"])
+        .json();
+    assert_ne!(item(&before, "hoof.trim")["status"], "overdue");
+    let all = yard.run(&["--json", "due", "--all"]).json();
+    assert_eq!(all.as_array().map(Vec::len), Some(4));
+    let told = yard.run(&["due"]).out;
+    assert!(
+        told.contains("OVERDUE") && told.contains("trim hoof"),
+        "{told}"
+    );
+    assert!(told.contains("your vet and local law come first"), "{told}");
+    assert!(yard.run(&["due", "Plover"]).out.contains("Source: "));
+    assert!(
+        yard.run(&["due", "--parasite", "moon"])
+            .refused()
+            .contains("--parasite: ")
+    );
+    assert!(
+        yard.run(&["horses"]).out.contains("overdue"),
+        "the list of horses says it as well"
+    );
+}

@@ -22,6 +22,7 @@ pub mod outbox;
 pub mod push;
 pub mod record;
 pub mod rules;
+pub mod sheet;
 pub mod show;
 pub mod signout;
 pub mod status;
@@ -101,6 +102,8 @@ commands! {
     Show: show::Args,
     /// Write down what was done or seen
     Record: record::Args,
+    /// Check or queue a sheet with a day's horses
+    Sheet: sheet::Args,
     /// Correct an entry of your own
     Amend: amend::Args,
     /// Withdraw an entry of your own

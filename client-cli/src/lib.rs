@@ -25,6 +25,7 @@ pub mod rule_files;
 mod schema;
 pub mod sentence;
 pub mod setting;
+pub mod sheet;
 pub mod signers;
 pub mod spreadsheet;
 pub mod stored;

@@ -37,7 +37,7 @@ pub struct Args {
 }
 
 /// A kind with underscores or hyphens.
-fn kind(text: &str) -> Result<Kind, String> {
+pub(super) fn kind(text: &str) -> Result<Kind, String> {
     let code = text.trim().replace('-', "_");
     code.parse::<Kind>().map_err(|error| error.to_string())
 }

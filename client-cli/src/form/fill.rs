@@ -29,6 +29,13 @@ impl Form {
         self.fields.knows(&steps)
     }
 
+    /// The pointer into the record's details of what a path names, under the record's own names.
+    #[must_use]
+    pub fn pointer(&self, path: &str) -> Option<String> {
+        let steps: Vec<&str> = path.trim().split('.').collect();
+        self.fields.pointer(&steps)
+    }
+
     /// Reads a document whose fields may have their short names and whose quantities may be texts with units.
     ///
     /// # Errors
@@ -84,6 +91,12 @@ impl Fields {
                 known.join(", ")
             )
         })
+    }
+
+    fn pointer(&self, steps: &[&str]) -> Option<String> {
+        let (first, rest) = steps.split_first()?;
+        let field = self.meant(first)?.field;
+        Some(step(&field.name) + &field.shape.pointer(rest)?)
     }
 
     fn knows(&self, steps: &[&str]) -> bool {
@@ -160,6 +173,20 @@ impl Fields {
 }
 
 impl Shape {
+    fn pointer(&self, steps: &[&str]) -> Option<String> {
+        let Some((first, rest)) = steps.split_first() else {
+            return Some(String::new());
+        };
+        match self {
+            Self::Group(fields) => fields.pointer(steps),
+            Self::Each(keys, inner) => Some(step(&key(keys, first).ok()?) + &inner.pointer(rest)?),
+            Self::List(inner) if first.bytes().all(|one| one.is_ascii_digit()) => {
+                Some(step(first) + &inner.pointer(rest)?)
+            }
+            _ => None,
+        }
+    }
+
     fn knows(&self, steps: &[&str]) -> bool {
         let Some((first, rest)) = steps.split_first() else {
             return true;

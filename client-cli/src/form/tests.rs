@@ -253,6 +253,24 @@ fn a_pointer_finds_its_field() {
 }
 
 #[test]
+fn a_path_by_short_or_trade_names_leads_to_the_records_own() {
+    let pointer = |kind, path| Form::of(kind).pointer(path);
+    assert_eq!(
+        pointer(Kind::Weight, "weight_lb").as_deref(),
+        Some("/weight_kg")
+    );
+    assert_eq!(
+        pointer(Kind::HoofCare, "feet.lf.after.toe").as_deref(),
+        Some("/feet/LF/after/toe_length_mm")
+    );
+    assert_eq!(
+        pointer(Kind::HoofCare, "feet.LF.findings.0.severity").as_deref(),
+        Some("/feet/LF/findings/0/severity")
+    );
+    assert_eq!(pointer(Kind::Weight, "weight.more"), None);
+}
+
+#[test]
 fn fields_come_in_the_order_in_which_people_think_of_them() {
     let names = |kind| {
         let fields = Form::of(kind).fields().iter();

@@ -4,4 +4,6 @@ mod deworming;
 mod figures;
 mod history;
 mod record;
+mod sheets;
+mod typed;
 mod yard;

@@ -2,7 +2,7 @@
 
 use serde::Serialize;
 use utoipa::ToSchema;
-use whorl_care::figure::{dose, egg_count, entry, reduction, weight};
+use whorl_care::figure::{dose, due, egg_count, entry, growth, hoof, reduction, weight};
 
 /// What a figure takes.
 #[derive(Clone, Debug, Serialize, ToSchema)]
@@ -16,6 +16,12 @@ pub enum FigureInput {
     EggCount(Box<egg_count::Input>),
     /// For `reduction`.
     Reduction(Box<reduction::Input>),
+    /// For `hoof`.
+    Hoof(Box<hoof::Input>),
+    /// For `growth`.
+    Growth(Box<growth::Input>),
+    /// For `due`.
+    Due(Box<due::Input>),
     /// For `entry`.
     Entry(Box<entry::Input>),
 }
@@ -32,6 +38,12 @@ pub enum FigureAnswer {
     EggCount(Box<egg_count::Answer>),
     /// Of `reduction`.
     Reduction(Box<reduction::Answer>),
+    /// Of `hoof`.
+    Hoof(Box<hoof::Answer>),
+    /// Of `growth`.
+    Growth(Box<growth::Answer>),
+    /// Of `due`.
+    Due(Box<due::Answer>),
     /// Of `entry`.
     Entry(Box<entry::Answer>),
 }

@@ -2,15 +2,41 @@
 
 mod accounts;
 mod anonymous;
+mod attachments;
+mod barns;
 mod due_golden;
 mod exchange;
+mod figures;
+mod grants;
 mod held;
 mod history;
+mod horses;
 mod invariants;
+mod invitations;
 mod kinds;
 mod ledger;
+mod licences;
 mod openapi;
 mod pull;
 mod sealed;
 mod sessions;
 mod shape;
+mod transfers;
+
+use whorl_contract::problem::Problem;
+use whorl_tests::Answer;
+
+/// Checks that something hidden looks like something that is not there.
+pub(crate) fn looks_absent(hidden: &Answer, absent: &Answer) {
+    assert_eq!(hidden.status, 404, "{hidden:?}");
+    looks_alike(hidden, absent);
+}
+
+/// Checks that two refusals differ in nothing but the request that they answer.
+pub(crate) fn looks_alike(one: &Answer, other: &Answer) {
+    let plain = |answer: &Answer| Problem {
+        instance: None,
+        ..answer.problem()
+    };
+    assert_eq!(plain(one), plain(other));
+}

@@ -4,6 +4,7 @@ mod caller;
 mod database;
 pub mod demo;
 pub mod ledger;
+pub mod paddock;
 pub mod pen;
 pub mod person;
 mod server;

@@ -15,7 +15,7 @@ pub(super) fn give_examples(document: &mut Value) {
             };
             if let Some(Ok(answer)) = figure::run(name, &input, &rules) {
                 inputs.insert((*name).to_owned(), json!({"value": input}));
-                answers.insert((*name).to_owned(), json!({"value": answer}));
+                answers.insert((*name).to_owned(), json!({"value": shortened(answer)}));
             }
         }
     }
@@ -32,6 +32,25 @@ pub(super) fn give_examples(document: &mut Value) {
         if let Some(content) = operation.pointer_mut(place) {
             content["examples"] = Value::Object(examples);
         }
+    }
+}
+
+/// An answer with its numbers to three decimals: an example is for reading, and all digits of a float don't survive
+/// every reader of JSON.
+fn shortened(value: Value) -> Value {
+    match value {
+        Value::Number(number) if number.is_f64() => match number.as_f64() {
+            Some(exact) => json!((exact * 1000.0).round() / 1000.0),
+            None => Value::Number(number),
+        },
+        Value::Array(items) => items.into_iter().map(shortened).collect(),
+        Value::Object(fields) => {
+            let fields = fields.into_iter();
+            fields
+                .map(|(name, field)| (name, shortened(field)))
+                .collect()
+        }
+        other => other,
     }
 }
 

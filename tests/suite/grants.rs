@@ -1,5 +1,6 @@
 //! Grants: what they give, to whom they show, and how they end.
 
+use std::slice;
 use std::thread;
 
 use chrono::TimeDelta;
@@ -43,7 +44,7 @@ on_both!(an_owner_sees_every_grant_and_ends_it_at_once, |server| {
     assert_eq!(listed(&wren, &format!("?horse_id={}", horse.id)), both);
     assert_eq!(
         listed(&wren, &format!("?barn_id={}", barn.id)),
-        [by_barn.clone()]
+        slice::from_ref(&by_barn)
     );
 
     // The same token all along: nothing of it says what its holder may do.

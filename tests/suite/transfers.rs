@@ -1,5 +1,6 @@
 //! Transfers: an offer, an acceptance, and all that ends with a sale.
 
+use std::slice;
 use std::sync::Barrier;
 use std::thread;
 
@@ -68,7 +69,7 @@ on_both!(
         let offered: Transfer = offered.read();
         assert_eq!(offered.to_email, buyer.email);
         assert_eq!(offered.expires_at, server.now() + TimeDelta::days(14));
-        assert_eq!(listed(&buyer), [offered.clone()]);
+        assert_eq!(listed(&buyer), slice::from_ref(&offered));
         assert_eq!(
             buyer.get(&path::horse(horse)).status,
             404,
@@ -174,7 +175,7 @@ on_both!(an_offer_tells_nobody_who_has_an_account, |server| {
     let horse = paddock::horse(&wren, barn.id).id;
     let offered: Transfer = offer(&wren, horse, "corin@saltmarsh.example").read();
     let corin = server.account("Corin");
-    assert_eq!(listed(&corin), [offered.clone()]);
+    assert_eq!(listed(&corin), slice::from_ref(&offered));
     let theirs = paddock::barn(&corin, "Heronsgate");
     assert_eq!(take(&corin, offered.id, theirs.id).status, 200);
 });

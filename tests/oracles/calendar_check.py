@@ -37,8 +37,7 @@ def golden():
     spans = []
     chosen = days()
     for start, end in zip(chosen, chosen[7:]):
-        gap = relativedelta(end, start)
-        spans.append([str(start), str(end), (end - start).days, gap.years * 12 + gap.months])
+        spans.append([str(start), str(end), (end - start).days])
     return {"sums": sums, "spans": spans}
 
 

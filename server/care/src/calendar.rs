@@ -86,17 +86,6 @@ pub fn days_between(start: NaiveDate, end: NaiveDate) -> i64 {
     end.signed_duration_since(start).num_days()
 }
 
-/// Whole calendar months that have passed from `start` to `end`; 0 if `end` lies before `start`.
-#[must_use]
-pub fn whole_months(start: NaiveDate, end: NaiveDate) -> u32 {
-    let rough = u32::try_from(days_between(start, end).max(0) / 31).unwrap_or(0);
-    (rough..)
-        .take_while(|months| Period::months(*months).after(start) <= end)
-        .take(rough as usize / 25 + 3)
-        .last()
-        .unwrap_or(0)
-}
-
 /// A text that is no period.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 #[error("`{0}` is not a period like 21d, 6w, 12m or 6m+21d")]
@@ -222,8 +211,6 @@ mod tests {
                 number(&span[2]),
                 "{span}"
             );
-            let months = whole_months(day(start), day(end));
-            assert_eq!(i64::from(months), number(&span[3]), "{span}");
         }
         assert!(sums.len() > 2000 && spans.len() > 200);
     }
@@ -261,15 +248,6 @@ mod tests {
             let first = period.first_reaching(target);
             prop_assert!(period.after(first) >= target);
             prop_assert!(period.after(days_before(first, 1)) < target);
-        }
-
-        #[test]
-        fn whole_months_fit_and_one_more_does_not(offset in 0u32..10_000, span in 0u32..12_000) {
-            let start = days_after(day("1999-01-01"), offset);
-            let end = days_after(start, span);
-            let months = whole_months(start, end);
-            prop_assert!(Period::months(months).after(start) <= end);
-            prop_assert!(Period::months(months + 1).after(start) > end);
         }
     }
 }

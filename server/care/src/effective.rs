@@ -272,7 +272,9 @@ impl<'a> Said<'a> {
             && self.retracted_by[n].is_none()
             && event.provenance == Provenance::Attested
             && saw_it_as_it_reads;
-        if counts && let Some(role @ (Role::Vet | Role::Farrier)) = event.role {
+        // A figure's input may lack the role: attested then means by somebody whose licence covers it.
+        let role = event.role.unwrap_or(Role::Vet);
+        if counts && matches!(role, Role::Vet | Role::Farrier) {
             self.countersigned_by[root] = self.countersigned_by[root].max(Some(role));
         }
     }

@@ -8,7 +8,7 @@ mod care;
 use chrono::NaiveDate;
 use serde_json::Value;
 
-pub use self::care::{Actives, Bred, EggCount, Order, Seen, Visit, Weighing, Worming};
+pub use self::care::{Actives, Bred, Look, Order, Worming};
 
 use crate::disease::{Disease, Diseases};
 use crate::effective::{Standing, effective};
@@ -52,12 +52,22 @@ pub struct Dose<'a> {
     pub entry: Entry,
     /// What it is aimed at.
     pub targets: Diseases,
-    /// Whether product, lot number and expiry are known.
-    pub lot_known: bool,
     /// Whether the vial had expired by that day.
     pub expired: bool,
-    /// The product's name.
-    pub product: Option<&'a str>,
+    /// The details; none for a dose that is only planned.
+    pub details: Option<&'a Value>,
+}
+
+impl Dose<'_> {
+    /// Whether product, lot number and a readable expiry are known.
+    #[must_use]
+    pub fn lot_known(&self) -> bool {
+        self.details.is_some_and(|details| {
+            text(details, "product").is_some()
+                && text(details, "lot_number").is_some()
+                && expiry(details).is_some()
+        })
+    }
 }
 
 /// The result of a laboratory test, as far as entry rules go.
@@ -105,17 +115,17 @@ pub struct Record<'a> {
     /// Dewormers given.
     pub wormings: Vec<Worming>,
     /// Faecal egg counts.
-    pub egg_counts: Vec<EggCount>,
+    pub egg_counts: Vec<Look<'a>>,
     /// Weights.
-    pub weighings: Vec<Weighing>,
+    pub weighings: Vec<Look<'a>>,
     /// The farrier's visits.
-    pub feet: Vec<Visit>,
+    pub hoof_visits: Vec<Look<'a>>,
+    /// Feet picked out and looked at.
+    pub hoof_checks: Vec<Look<'a>>,
     /// Dental work and exams.
-    pub teeth: Vec<Visit>,
-    /// Findings on the feet.
-    pub findings: Vec<Seen<'a>>,
-    /// Wounds that somebody saw.
-    pub wounds: Vec<Seen<'a>>,
+    pub dental_visits: Vec<Look<'a>>,
+    /// Signs that somebody saw.
+    pub observations: Vec<Look<'a>>,
     /// Steps of breeding.
     pub breeding: Vec<Bred>,
     /// Care plans.
@@ -200,17 +210,11 @@ impl<'a> Record<'a> {
             self.undated.insert_all(could_be);
             return;
         };
-        let expires = text(details, "expiration_date");
-        let expiry = expires.and_then(|day| day.parse::<PartialDate>().ok());
-        let lot_known = text(details, "product").is_some()
-            && text(details, "lot_number").is_some()
-            && expiry.is_some();
         self.doses.push(Dose {
             entry,
             targets,
-            lot_known,
-            expired: expiry.is_some_and(|expiry| expiry.latest() < entry.day),
-            product: text(details, "product"),
+            expired: expiry(details).is_some_and(|expiry| expiry.latest() < entry.day),
+            details: Some(details),
         });
     }
 
@@ -254,9 +258,13 @@ impl<'a> Record<'a> {
     fn dated(&mut self, standing: &Standing<'a>) -> Option<Entry> {
         let day = standing.event.day().ok();
         if day.is_none() {
-            self.note(standing, "undated", "has no day, or two that differ");
+            self.note_undated(standing);
         }
         day.map(|day| entry(standing, day))
+    }
+
+    fn note_undated(&mut self, standing: &Standing<'_>) {
+        self.note(standing, "undated", "has no day, or two that differ");
     }
 
     fn note(&mut self, standing: &Standing<'_>, code: &str, what: &str) {
@@ -294,6 +302,11 @@ fn entry(standing: &Standing<'_>, day: NaiveDate) -> Entry {
 pub(crate) fn text<'a>(details: &'a Value, field: &str) -> Option<&'a str> {
     let text = details.get(field)?.as_str()?.trim();
     (!text.is_empty()).then_some(text)
+}
+
+/// When a vial expires.
+fn expiry(details: &Value) -> Option<PartialDate> {
+    text(details, "expiration_date")?.parse().ok()
 }
 
 /// A field that holds a day.

@@ -3,7 +3,7 @@
 use serde_json::Value;
 
 use super::{Entry, Record, date, text};
-use crate::code::Active;
+use crate::code::{Active, Sign};
 use crate::details::{BreedingStep, Domain};
 use crate::effective::Standing;
 use crate::kind::{Kind, Role};
@@ -40,42 +40,70 @@ pub struct Worming {
     pub actives: Actives,
 }
 
-/// A faecal egg count.
+/// An event whose details are read only where a figure needs them: a log holds years of visits, counts and weights, and
+/// the last ones mostly decide.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct EggCount {
+pub struct Look<'a> {
     /// When.
     pub entry: Entry,
-    /// Strongyle eggs per gram.
-    pub strongyle_epg: Option<f64>,
+    /// The details.
+    pub details: &'a Value,
 }
 
-/// A weight.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Weighing {
-    /// When.
-    pub entry: Entry,
-    /// Whether it was judged by eye.
-    pub by_eye: bool,
-}
+impl<'a> Look<'a> {
+    /// Strongyle eggs per gram of an egg count: as given, else from the count and its factor.
+    #[must_use]
+    pub fn strongyle_epg(&self) -> Option<f64> {
+        let number = |field: &str| self.details.get(field).and_then(Value::as_f64);
+        number("strongyle_epg").or_else(|| {
+            let counted = number("eggs_counted")?;
+            Some(counted * number("multiplication_factor")?)
+        })
+    }
 
-/// A visit after which another is wanted: the farrier's, or the one for the teeth.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
-pub struct Visit {
-    /// When.
-    pub entry: Entry,
-    /// After how many weeks (feet) or months (teeth) the next is wanted.
-    pub next_in: Option<u32>,
-    /// Whether the whole foot, or mouth, was seen to: not a repair alone.
-    pub whole: bool,
-}
+    /// Whether a weight was judged by eye.
+    #[must_use]
+    pub fn by_eye(&self) -> bool {
+        text(self.details, "method") == Some("visual")
+    }
 
-/// Something seen: a wound, or a finding on a foot.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
-pub struct Seen<'a> {
-    /// When.
-    pub entry: Entry,
-    /// Its code.
-    pub code: &'a str,
+    /// After how many weeks the farrier wants to come back.
+    #[must_use]
+    pub fn next_in_weeks(&self) -> Option<u32> {
+        whole_number(self.details, "next_in_weeks")
+    }
+
+    /// After how many months the teeth are wanted again.
+    #[must_use]
+    pub fn next_in_months(&self) -> Option<u32> {
+        whole_number(self.details, "next_in_months")
+    }
+
+    /// Whether a farrier's visit was a repair alone.
+    #[must_use]
+    pub fn is_repair(&self) -> bool {
+        text(self.details, "service") == Some("repair")
+    }
+
+    /// The codes of what was found on the feet; a severity of 0 says that it was not there.
+    pub fn findings(&self) -> impl Iterator<Item = &'a str> {
+        let details: &'a Value = self.details;
+        let feet = details.get("feet").and_then(Value::as_object);
+        feet.into_iter()
+            .flat_map(|feet| feet.values())
+            .flat_map(|foot| list(foot, "findings"))
+            .filter(|finding| finding.get("severity").and_then(Value::as_u64) != Some(0))
+            .filter_map(|finding| text(finding, "finding"))
+    }
+
+    /// The code of a wound among the signs of an observation.
+    #[must_use]
+    pub fn wound(&self) -> Option<&'a str> {
+        let details: &'a Value = self.details;
+        list(details, "signs")
+            .filter_map(Value::as_str)
+            .find(|code| code.parse().is_ok_and(Sign::is_wound))
+    }
 }
 
 /// A step of breeding.
@@ -112,51 +140,25 @@ pub struct Order<'a> {
 
 impl<'a> Record<'a> {
     pub(super) fn take_care(&mut self, standing: &Standing<'a>) {
-        let details = standing.details;
-        match standing.event.kind {
-            Kind::Deworming => self.take_worming(standing),
-            Kind::EggCount => {
-                if let Some(entry) = self.dated(standing) {
-                    self.egg_counts.push(EggCount {
-                        entry,
-                        strongyle_epg: epg(details),
-                    });
-                }
-            }
-            Kind::Weight => {
-                if let Some(entry) = self.dated(standing) {
-                    let by_eye = text(details, "method") == Some("visual");
-                    self.weighings.push(Weighing { entry, by_eye });
-                }
-            }
-            Kind::HoofCare => {
-                if let Some(entry) = self.dated(standing) {
-                    self.feet.push(Visit {
-                        entry,
-                        next_in: whole_number(details, "next_in_weeks"),
-                        whole: text(details, "service") != Some("repair"),
-                    });
-                    self.take_findings(entry, details);
-                }
-            }
-            Kind::HoofCheck => {
-                if let Some(entry) = self.dated(standing) {
-                    self.take_findings(entry, details);
-                }
-            }
-            Kind::Dental => {
-                if let Some(entry) = self.dated(standing) {
-                    self.teeth.push(Visit {
-                        entry,
-                        next_in: whole_number(details, "next_in_months"),
-                        whole: true,
-                    });
-                }
-            }
-            Kind::Observation => self.take_wounds(standing),
-            Kind::Breeding => self.take_breeding(standing),
-            Kind::CarePlan => self.take_order(standing),
-            _ => {}
+        let list = match standing.event.kind {
+            Kind::EggCount => &mut self.egg_counts,
+            Kind::Weight => &mut self.weighings,
+            Kind::HoofCare => &mut self.hoof_visits,
+            Kind::HoofCheck => &mut self.hoof_checks,
+            Kind::Dental => &mut self.dental_visits,
+            Kind::Observation => &mut self.observations,
+            Kind::Deworming => return self.take_worming(standing),
+            Kind::Breeding => return self.take_breeding(standing),
+            Kind::CarePlan => return self.take_order(standing),
+            _ => return,
+        };
+        if let Ok(day) = standing.event.day() {
+            list.push(Look {
+                entry: super::entry(standing, day),
+                details: standing.details,
+            });
+        } else {
+            self.note_undated(standing);
         }
     }
 
@@ -174,34 +176,6 @@ impl<'a> Record<'a> {
             }
         }
         self.wormings.push(Worming { entry, actives });
-    }
-
-    fn take_findings(&mut self, entry: Entry, details: &'a Value) {
-        let feet = details.get("feet").and_then(Value::as_object);
-        for foot in feet.into_iter().flat_map(|feet| feet.values()) {
-            for finding in list(foot, "findings") {
-                let there = finding.get("severity").and_then(Value::as_u64) != Some(0);
-                if let Some(code) = text(finding, "finding").filter(|_| there) {
-                    self.findings.push(Seen { entry, code });
-                }
-            }
-        }
-    }
-
-    fn take_wounds(&mut self, standing: &Standing<'a>) {
-        let is_wound = |sign: &&Value| {
-            let sign = sign.as_str().and_then(|code| code.parse().ok());
-            sign.is_some_and(crate::code::Sign::is_wound)
-        };
-        let Some(code) = list(standing.details, "signs")
-            .find(is_wound)
-            .and_then(Value::as_str)
-        else {
-            return;
-        };
-        if let Some(entry) = self.dated(standing) {
-            self.wounds.push(Seen { entry, code });
-        }
     }
 
     fn take_breeding(&mut self, standing: &Standing<'a>) {
@@ -241,28 +215,24 @@ impl<'a> Record<'a> {
 
     /// Puts the lists of care in the order of their days.
     pub(super) fn sort_care(&mut self) {
+        for list in [
+            &mut self.egg_counts,
+            &mut self.weighings,
+            &mut self.hoof_visits,
+            &mut self.hoof_checks,
+            &mut self.dental_visits,
+            &mut self.observations,
+        ] {
+            // Events without ids may share a day: then what they say settles their order.
+            list.sort_by(|a, b| {
+                let says = |look: &Look<'_>| look.details.to_string();
+                a.entry.cmp(&b.entry).then_with(|| says(a).cmp(&says(b)))
+            });
+        }
         self.wormings.sort_unstable();
-        self.egg_counts.sort_by(|a, b| {
-            let by_epg = |one: &EggCount| one.strongyle_epg.unwrap_or(-1.0);
-            a.entry.cmp(&b.entry).then(by_epg(a).total_cmp(&by_epg(b)))
-        });
-        self.weighings.sort_by_key(|one| (one.entry, one.by_eye));
-        self.feet.sort_unstable();
-        self.teeth.sort_unstable();
-        self.findings.sort_unstable();
-        self.wounds.sort_unstable();
         self.breeding.sort_unstable();
         self.orders.sort_unstable();
     }
-}
-
-/// Strongyle eggs per gram: as given, else from the count and its factor.
-fn epg(details: &Value) -> Option<f64> {
-    let number = |field: &str| details.get(field).and_then(Value::as_f64);
-    number("strongyle_epg").or_else(|| {
-        let counted = number("eggs_counted")?;
-        Some(counted * number("multiplication_factor")?)
-    })
 }
 
 fn whole_number(details: &Value, field: &str) -> Option<u32> {

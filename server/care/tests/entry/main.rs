@@ -3,6 +3,7 @@
 mod evidence;
 mod examples;
 mod limits;
+mod organiser;
 mod plans;
 mod promises;
 

@@ -191,7 +191,7 @@ impl<'a> Case<'a> {
         let (epg, day) = counts
             .rev()
             .filter(|one| !self.still_acts(one.entry.day))
-            .find_map(|one| Some((one.strongyle_epg?, one.entry.day)))?;
+            .find_map(|one| Some((one.strongyle_epg()?, one.entry.day)))?;
         let bands = self.rules.egg_counts.bands.iter();
         let band = bands
             .filter(|band| epg > band.above_epg)

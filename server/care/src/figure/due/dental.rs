@@ -28,9 +28,9 @@ impl<'a> Case<'a> {
         if matches!(self.age, Age::Born(earliest, _) if earliest > self.on) {
             return None;
         }
-        let last = past(&self.record.teeth, self.on, |one| &one.entry).last();
+        let last = past(&self.record.dental_visits, self.on, |one| &one.entry).last();
         if let Some((visit, named)) = last.zip(pack.named.first())
-            && let Some(months) = visit.next_in
+            && let Some(months) = visit.next_in_months()
         {
             let mut draft = Draft::new("dental.exam", named, WHO);
             let by = Period::months(months).after(visit.entry.day);

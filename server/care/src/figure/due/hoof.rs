@@ -7,7 +7,6 @@ use super::case::{Age, Case, Draft, chosen, past};
 use crate::calendar::{days_after, days_before};
 use crate::details::Domain;
 use crate::kind::Role;
-use crate::record::Visit;
 use crate::rules::hoof_programme::Interval;
 
 const WHO: &[Role] = &[Role::Farrier, Role::Vet];
@@ -28,19 +27,18 @@ impl<'a> Case<'a> {
         let profile = chosen(self.programme.hoof.as_deref(), &pack.profiles)?
             .id
             .as_str();
-        let visits: Vec<&Visit> = past(&self.record.feet, self.on, |one| &one.entry).collect();
+        let visits = past(&self.record.hoof_visits, self.on, |one| &one.entry);
         let last = visits
-            .iter()
+            .clone()
             .rev()
-            .find(|visit| visit.whole || visit.next_in.is_some());
+            .find(|visit| !visit.is_repair() || visit.next_in_weeks().is_some());
         let last_on = visits
-            .iter()
             .rev()
-            .find(|visit| visit.whole)
+            .find(|visit| !visit.is_repair())
             .map(|visit| visit.entry.day);
         // The farrier's own word counts until the feet are done again.
         if let Some((visit, named)) = last.zip(pack.named.first())
-            && let Some(weeks) = visit.next_in
+            && let Some(weeks) = visit.next_in_weeks()
         {
             let mut draft = Draft::new("hoof.trim", named, WHO);
             let by = days_after(visit.entry.day, weeks * 7);

@@ -4,9 +4,9 @@ use chrono::NaiveDate;
 
 use super::case::{Case, Draft};
 use crate::calendar::days_before;
-use crate::figure::growth::gestation::gestation;
+use crate::figure::growth::gestation::{Gestation, gestation};
 use crate::kind::Role;
-use crate::rules::vaccination::{Gestation, Prepartum, Vaccine};
+use crate::rules::vaccination::{Gestation as Doses, Prepartum, Vaccine};
 
 /// A yearly dose that would fall within so many days before the window before foaling waits for it (a proposal of ours).
 const WAITS: u32 = 60;
@@ -14,12 +14,12 @@ const WAITS: u32 = 60;
 const EARLY: u32 = 14;
 
 impl<'a> Case<'a> {
-    /// The foaling that is expected, from the day of covering.
-    fn foaling(&self) -> Option<(NaiveDate, &'a Prepartum)> {
+    /// The foaling that is expected, from the day of covering, and the rule about the dose before it.
+    fn foaling(&self) -> Option<(Gestation<'a>, &'a Prepartum)> {
         let row = self.rules.vaccination.prepartum.first()?;
         let covered = self.in_foal?.covered_on?;
         let dates = gestation(covered, self.horse.breed_type, &self.rules.growth)?;
-        Some((dates.due_on, row))
+        Some((dates, row))
     }
 
     /// The doses that every pregnancy has of this vaccine; none if it has none, or all are given.
@@ -52,7 +52,7 @@ impl<'a> Case<'a> {
     fn next_of_pregnancy(
         &self,
         mut draft: Draft<'a>,
-        row: &Gestation,
+        row: &Doses,
         covered: NaiveDate,
         doses: &[NaiveDate],
     ) -> Option<Draft<'a>> {
@@ -113,6 +113,7 @@ impl<'a> Case<'a> {
             draft.say("in foal, but the day of covering isn't known: the dose before foaling can't be dated");
             return;
         };
+        let (foaling, long_after) = (foaling.due_on, foaling.long_after);
         let from = days_before(foaling, row.before_foaling_from);
         let by = days_before(foaling, row.before_foaling_until);
         let given = doses
@@ -121,7 +122,7 @@ impl<'a> Case<'a> {
         let yearly_first = draft
             .by
             .is_some_and(|yearly| yearly < days_before(from, WAITS));
-        if given || foaling < self.on {
+        if given || long_after < self.on {
             return;
         }
         if yearly_first {

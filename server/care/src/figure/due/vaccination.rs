@@ -10,7 +10,8 @@ use crate::details::Domain;
 use crate::disease::Disease;
 use crate::horse::Sex;
 use crate::kind::Role;
-use crate::rules::vaccination::{Population, Schedule, Vaccine};
+use crate::record::Look;
+use crate::rules::vaccination::{Population, Schedule, Trigger, Vaccine};
 
 const WHO: &[Role] = &[Role::Vet];
 
@@ -246,21 +247,14 @@ impl<'a> Case<'a> {
             if trigger.disease != vaccine.disease {
                 continue;
             }
-            let wounds = past(&self.record.wounds, self.on, |one| &one.entry);
-            let findings = past(&self.record.findings, self.on, |one| &one.entry)
-                .filter(|seen| trigger.findings.iter().any(|code| code == seen.code));
-            let wound = wounds.chain(findings).max_by_key(|seen| seen.entry.day);
-            let Some(wound) =
-                wound.filter(|seen| self.on <= trigger.counts_for.after(seen.entry.day))
-            else {
+            let Some((day, code)) = self.last_wound(trigger) else {
                 continue;
             };
-            let day = wound.entry.day;
             let last = doses.last().copied();
             if last.is_some_and(|last| last >= day) {
                 continue;
             }
-            let what = wound.code.replace('_', " ");
+            let what = code.replace(['_', '-'], " ");
             if next.booster.is_none() {
                 draft.ask_vet = true;
                 draft.say(format_args!(
@@ -276,5 +270,25 @@ impl<'a> Case<'a> {
                 ));
             }
         }
+    }
+
+    /// The last wound that still counts: the day and its code.
+    fn last_wound(&self, trigger: &Trigger) -> Option<(NaiveDate, &'a str)> {
+        let counts = |look: &&Look<'a>| self.on <= trigger.counts_for.after(look.entry.day);
+        let observations = past(&self.record.observations, self.on, |one| &one.entry).rev();
+        let seen = observations
+            .take_while(counts)
+            .find_map(|look| Some((look.entry.day, look.wound()?)));
+        let on_feet = |list: &'a [Look<'a>]| {
+            past(list, self.on, |one| &one.entry)
+                .rev()
+                .take_while(counts)
+                .find_map(|look| {
+                    let is_wound = |code: &&str| trigger.findings.iter().any(|one| one == code);
+                    Some((look.entry.day, look.findings().find(is_wound)?))
+                })
+        };
+        let found = on_feet(&self.record.hoof_checks).max(on_feet(&self.record.hoof_visits));
+        seen.max(found)
     }
 }

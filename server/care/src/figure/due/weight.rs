@@ -26,7 +26,7 @@ impl Case<'_> {
                 draft.from = Some(self.on);
                 draft.say("no weight on record, and every dose goes by weight");
             }
-            Some(last) if last.by_eye => {
+            Some(last) if last.by_eye() => {
                 draft.from = Some(last.entry.day);
                 draft.say("the last weight was judged by eye: measure before dosing");
             }

@@ -133,7 +133,17 @@ const ROUNDS: usize = 32;
 /// Finds the first arrival, not before the one asked about, that a plan makes possible.
 ///
 /// None if there is none, or if feeding the plan back into the rules does not make the horse eligible.
-pub(super) fn find(question: Question<'_>) -> Option<Plan> {
+pub(super) fn find(mut question: Question<'_>) -> Option<Plan> {
+    if met(&question, &question.facts, question.stay) {
+        return Some(Plan {
+            arrives: question.stay.arrives,
+            actions: Vec::new(),
+        });
+    }
+    // Nothing can be done any more for an arrival in the past.
+    if let Some(on) = question.on.filter(|on| *on > question.stay.arrives) {
+        question.stay = question.stay_from(on);
+    }
     let needs = needs(question);
     let asked = question.stay.arrives;
     let alone: Vec<NaiveDate> = needs
@@ -172,12 +182,16 @@ pub(super) fn find(question: Question<'_>) -> Option<Plan> {
         ..question.facts
     };
     let stay = question.stay_from(arrives);
-    let eligible = question.sets.iter().all(|set| {
-        let met = |clause| check(set, clause, &facts, stay).met;
-        set.clauses.iter().all(met)
-    });
     actions.sort_by_key(|action| (action.from, action.until));
-    eligible.then_some(Plan { arrives, actions })
+    met(&question, &facts, stay).then_some(Plan { arrives, actions })
+}
+
+/// Whether every clause of every rule set is met.
+fn met(question: &Question<'_>, facts: &Facts<'_>, stay: Stay) -> bool {
+    question.sets.iter().all(|set| {
+        let met = |clause| check(set, clause, facts, stay).met;
+        set.clauses.iter().all(met)
+    })
 }
 
 /// Any number of the ISO form: what the horse would carry after an implant.

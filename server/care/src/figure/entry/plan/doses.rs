@@ -348,9 +348,8 @@ impl<'a> Need<'a> for DoseNeed<'a> {
         record.doses.extend(way.doses.iter().map(|day| Dose {
             entry: a_vets_entry(*day),
             targets: [self.disease].into_iter().collect(),
-            lot_known: true,
             expired: false,
-            product: None,
+            details: None,
         }));
     }
 }

@@ -54,10 +54,10 @@ use crate::sync::label;
 )]
 pub struct Cli {
     /// Answer with one JSON document instead of tables
-    #[arg(long, global = true)]
+    #[arg(long, global = true, help_heading = "Everywhere")]
     pub json: bool,
     /// A folder with rule packs of your own; the environment may name it as `WHORL_RULES`
-    #[arg(long, global = true, value_name = "DIR")]
+    #[arg(long, global = true, value_name = "DIR", help_heading = "Everywhere")]
     pub rules_dir: Option<PathBuf>,
     /// What to do
     #[command(subcommand)]
@@ -68,6 +68,7 @@ macro_rules! commands {
     ($($(#[$attribute:meta])* $name:ident: $args:ty,)*) => {
         /// Everything that can be done.
         #[derive(Debug, Subcommand)]
+        #[allow(missing_docs, reason = "a command without a line here is described where its arguments are")]
         pub enum Command {
             $($(#[$attribute])* $name($args),)*
         }
@@ -94,39 +95,24 @@ commands! {
     Status: status::Args,
     /// Show what waits for the server, and deal with what it refused
     Outbox: outbox::Args,
-    /// List the horses: handling cautions first
     Horses: horses::Args,
-    /// Show a horse's history: the log as last synced, and what waits
     History: history::Args,
-    /// Show one entry whole
     Show: show::Args,
-    /// Write down what was done or seen
     Record: record::Args,
-    /// Check or queue a sheet with a day's horses
     Sheet: sheet::Args,
-    /// Correct an entry of your own
     Amend: amend::Args,
-    /// Withdraw an entry of your own
     Retract: amend::RetractArgs,
-    /// Vouch for an entry that was copied from paper or recorded by others
     Countersign: amend::CountersignArgs,
     /// Send what waits in the outbox
     Push: push::Args,
     /// Send what waits, fetch what is new, and check that it fits
     Sync: sync::Args,
-    /// Estimate a weight from a tape, with how far off it may be
     Weigh: weigh::Args,
-    /// Say what is due and why, for one horse or for all
     Due: due::Args,
-    /// Work out a dose of dewormer and where to set the syringe
     Dose: dose::Args,
-    /// Work out eggs per gram from a count
     EggCount: egg_count::Args,
-    /// Say whether a horse may enter on a day, and plan what is lacking
     Entry: entry::Args,
-    /// Compute a figure: one JSON document in, one out
     Figure: figure::Args,
-    /// List the rules in force, and what each rests on
     Rules: rules::Args,
     /// Open a barn, or list those that you may see
     Barn: barn::Args,

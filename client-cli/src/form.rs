@@ -237,13 +237,13 @@ impl Published {
     fn form(&self, kind: Kind) -> Form {
         let name = camel(kind.code());
         let schema = self.0.get(&name).unwrap_or(&Value::Null);
-        let about = first_line(schema);
+        let kinds = serde_json::to_value(<Kind as utoipa::PartialSchema>::schema());
+        let kinds = kinds.unwrap_or_default();
+        let meanings = kinds["description"].as_str().unwrap_or_default();
         Form {
             kind,
             verb: kind.code().replace('_', "-"),
-            about: about
-                .split_once(": ")
-                .map_or(about.clone(), |(_, rest)| rest.to_owned()),
+            about: Code::read(kind.code(), meanings).about,
             fields: self.fields(&name, schema),
         }
     }

@@ -4,6 +4,7 @@ use chrono::NaiveDate;
 use serde_json::{Map, Value, json};
 use whorl_care::code::{Efficacy, Parasite, Shedder, WeightMethod};
 use whorl_care::fault;
+use whorl_care::figure::Warning;
 use whorl_care::figure::dose::input::{Food, Label, Make, Plan, Regimen, Species, StrengthOf};
 use whorl_care::figure::dose::{Answer, Input, dose};
 use whorl_care::horse::BreedType;
@@ -264,7 +265,26 @@ fn flag(field: &str) -> String {
     name.replace('_', "-")
 }
 
+/// A field's name in the engine's words, as the flag that gives it.
+fn by_flag(text: &str) -> String {
+    const FLAGS: &[(&str, &str)] = &[
+        ("weight_from", "--weight-from"),
+        ("foaled_on", "--foaled"),
+        ("body_condition", "--condition"),
+        ("breed_type", "--breed-type"),
+        ("mark_kg or mark_lb", "--mark"),
+        ("weight_lb", "--weight in lb"),
+    ];
+    let replace = |text: String, (field, flag): &(&str, &str)| text.replace(field, flag);
+    FLAGS.iter().fold(text.to_owned(), replace)
+}
+
 fn table(answer: &Answer) -> Sheet {
+    let warnings: Vec<Warning> = answer
+        .warnings
+        .iter()
+        .map(|one| Warning::new(&one.code, by_flag(&one.text)))
+        .collect();
     // The label and the vet come first; nobody may have to look for them.
     let (first, cautions) = match answer.cautions.split_first() {
         Some((first, rest)) => (first.to_uppercase(), rest),
@@ -277,7 +297,7 @@ fn table(answer: &Answer) -> Sheet {
             words(&answer.active),
             plain(answer.weight_kg)
         ));
-        return basis::under(sheet, &answer.warnings, cautions, &answer.sources);
+        return basis::under(sheet, &warnings, cautions, &answer.sources);
     }
     let mut facts = vec![
         ("active", words(&answer.active)),
@@ -314,7 +334,8 @@ fn table(answer: &Answer) -> Sheet {
         ("product", answer.product_ml, "ml"),
     ] {
         if let Some(amount) = amount {
-            facts.push((name, format!("{} {unit} a day", plain(amount))));
+            let a_day = if answer.days == Some(1) { "" } else { " a day" };
+            facts.push((name, format!("{} {unit}{a_day}", plain(amount))));
         }
     }
     if let Some(given) = answer.given_mg_per_kg {
@@ -323,10 +344,5 @@ fn table(answer: &Answer) -> Sheet {
     if let Some(until) = answer.withdrawal_until {
         facts.push(("its meat must not be eaten until", until.to_string()));
     }
-    basis::under(
-        sheet.facts(facts),
-        &answer.warnings,
-        cautions,
-        &answer.sources,
-    )
+    basis::under(sheet.facts(facts), &warnings, cautions, &answer.sources)
 }

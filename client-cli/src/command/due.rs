@@ -145,10 +145,13 @@ pub(super) fn pressing(
         .filter(|item| [Status::Overdue, Status::Due, Status::AskVet].contains(&item.status));
     let first = now.next()?;
     let more = now.count();
-    let by = first
-        .due_by
-        .map(|day| format!(" by {day}"))
-        .unwrap_or_default();
+    let word = if first.status == Status::Overdue {
+        "since"
+    } else {
+        "by"
+    };
+    let by = first.due_by.map(|day| format!(" {word} {day}"));
+    let by = by.unwrap_or_default();
     let text = format!("{} {}{by}", name(&first.code), words(first.status.code()));
     Some(if more > 0 {
         format!("{text}, and {more} more")
@@ -165,7 +168,12 @@ fn wanted(due: &Due, everything: bool) -> impl Iterator<Item = &Item> {
 /// `vaccination.west_nile` in words.
 fn name(code: &str) -> String {
     let (domain, what) = code.split_once('.').unwrap_or((code, ""));
-    let text = format!("{} {}", words(what), words(domain));
+    let (what, domain) = (words(what), words(domain));
+    let text = if domain == "vaccination" {
+        format!("{what} {domain}")
+    } else {
+        format!("{domain} {what}")
+    };
     text.trim().to_owned()
 }
 

@@ -2,6 +2,7 @@
 
 mod deworming;
 mod figures;
+mod golden;
 mod history;
 mod record;
 mod sheets;

@@ -25,6 +25,7 @@ pub(crate) struct Yard {
     /// Rises with every random byte, so that two runs of a test give the same ids.
     count: Cell<u64>,
     now: Cell<DateTime<FixedOffset>>,
+    width: Cell<Option<u16>>,
 }
 
 /// What a command did.
@@ -88,6 +89,7 @@ impl Yard {
             role: role.to_owned(),
             count: Cell::new(1),
             now: Cell::new(NOW.parse().expect("a time")),
+            width: Cell::new(None),
         };
         let home = Home::open(&yard.folder.path().join("whorl")).expect("a home");
         yard.with_machine(|machine| home.device_key(machine))
@@ -153,6 +155,12 @@ impl Yard {
         self
     }
 
+    /// Lets output go to a terminal of so many columns from now on.
+    pub(crate) fn wide(&self, columns: u16) -> &Self {
+        self.width.set(Some(columns));
+        self
+    }
+
     /// A file in the test's folder.
     pub(crate) fn file(&self, name: &str, text: &str) -> String {
         let path = self.folder.path().join(name);
@@ -212,7 +220,7 @@ impl Yard {
             password: None,
             device_name: "test".to_owned(),
             asks: typed.is_some(),
-            width: None,
+            width: self.width.get(),
         };
         let words = std::iter::once("whorl").chain(args.iter().copied());
         let status = whorl_cli::run(words.map(OsString::from), &mut world);

@@ -13,6 +13,7 @@ pub mod figure;
 pub mod grants;
 pub mod held;
 pub mod history;
+pub mod hoof;
 pub mod horse;
 pub mod horses;
 pub mod invite;
@@ -112,6 +113,7 @@ commands! {
     Dose: dose::Args,
     EggCount: egg_count::Args,
     Entry: entry::Args,
+    Hoof: hoof::Args,
     Figure: figure::Args,
     Rules: rules::Args,
     /// Open a barn, or list those that you may see

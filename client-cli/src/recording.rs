@@ -10,6 +10,7 @@ use whorl_care::ids::{EventId, HorseId};
 use whorl_care::kind::{Kind, Provenance, Role};
 use whorl_care::unit::plain;
 
+use crate::alarm;
 use crate::author::{Author, Signed};
 use crate::chart::Chart;
 use crate::desk::Desk;
@@ -197,7 +198,11 @@ pub fn prepare(
         )?),
         _ => None,
     };
-    let recorded = Recorded::new(&signed, &jotting.horse, details, verdict);
+    let alarms = Details::parse(jotting.kind, &details)
+        .map(|details| alarm::of(&details, author.rules()))
+        .unwrap_or_default();
+    let mut recorded = Recorded::new(&signed, &jotting.horse, details, verdict);
+    recorded.warnings.splice(0..0, alarms);
     Ok(Ready { signed, recorded })
 }
 

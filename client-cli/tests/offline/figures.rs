@@ -329,7 +329,7 @@ fn what_is_due_is_told_for_one_horse_and_for_all() {
     assert_eq!(all.as_array().map(Vec::len), Some(4));
     let told = yard.run(&["due"]).out;
     assert!(
-        told.contains("OVERDUE") && told.contains("trim hoof"),
+        told.contains("OVERDUE") && told.contains("hoof trim"),
         "{told}"
     );
     assert!(told.contains("your vet and local law come first"), "{told}");
@@ -342,5 +342,59 @@ fn what_is_due_is_told_for_one_horse_and_for_all() {
     assert!(
         yard.run(&["horses"]).out.contains("overdue"),
         "the list of horses says it as well"
+    );
+}
+
+#[test]
+fn feet_are_judged_by_what_was_last_measured() {
+    let yard = Yard::of("farrier");
+    let ran = yard.run(&["hoof", "Plover"]);
+    assert!(
+        ran.out.contains("No foot of Plover was ever measured"),
+        "{}",
+        ran.out
+    );
+    yard.run(&[
+        "record",
+        "trim",
+        "Plover",
+        "--at",
+        "2027-01-10",
+        "--after",
+        "LF:toe=90mm,angle=49",
+        "--method",
+        "gauge",
+    ]);
+    yard.run(&[
+        "record",
+        "trim",
+        "Plover",
+        "--after",
+        "LF:toe=84mm,angle=52,pastern=52",
+        "--after",
+        "RF:toe=84mm,angle=57",
+        "--method",
+        "gauge",
+    ]);
+    let judged = yard.run(&["--json", "hoof", "Plover", "LF"]).json();
+    let foot = &judged[0];
+    assert_eq!(
+        (&foot["foot"], &foot["axis"]),
+        (&json!("LF"), &json!("aligned"))
+    );
+    assert_eq!(foot["pair"]["toe_angle_difference_deg"], 5.0);
+    assert_eq!(foot["measured_on"], "2027-03-04");
+    assert!(
+        foot["changes"]
+            .as_array()
+            .is_some_and(|list| !list.is_empty()),
+        "{foot}"
+    );
+    assert_eq!(
+        yard.run(&["--json", "hoof", "Plover"])
+            .json()
+            .as_array()
+            .map(Vec::len),
+        Some(2)
     );
 }

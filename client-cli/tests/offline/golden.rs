@@ -88,7 +88,13 @@ fn a_farriers_visit() {
             ],
             &["record", "trim", "Plover", "--foot", "LF", "--toe", "84"],
             &["record", "vaccination", "Plover", "--against", "tetanus"],
-            &["horses"],
+            &[
+                "record",
+                "hoof-check",
+                "Plover",
+                "--finding",
+                "LF:puncture:2:frog",
+            ],
             &["history", "Plover"],
             &["show", "00000004"],
             &[
@@ -99,6 +105,7 @@ fn a_farriers_visit() {
                 "--set",
                 "feet.LF.after.angle=52",
             ],
+            &["hoof", "Plover", "LF"],
             &["history", "Plover"],
         ],
     );
@@ -152,7 +159,6 @@ fn a_vets_day() {
                 "--lot",
                 "DP-7731",
             ],
-            &["due", "Plover"],
             &[
                 "entry",
                 "Plover",
@@ -212,7 +218,6 @@ fn the_figures() {
                 "--method",
                 "mcmaster",
             ],
-            &["rules"],
             &["figure"],
         ],
     );

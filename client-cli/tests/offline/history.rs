@@ -2,6 +2,7 @@
 
 use serde_json::{Value, json};
 use whorl_care::details::example;
+use whorl_care::kind::Kind;
 
 use crate::record::{recordable, whose};
 use crate::yard::{Yard, id, whole};
@@ -267,6 +268,77 @@ fn an_entry_is_named_by_a_part_of_its_id_as_long_as_it_is_one() {
     let shown = yard.run(&["--json", "show", &first]).json();
     assert_eq!(shown["horse"], "Plover");
     assert_eq!(shown["entry"]["provenance"], "attested");
+}
+
+#[test]
+fn the_log_comes_before_the_outbox_and_what_is_withheld_is_said_to_be() {
+    let yard = Yard::of("vet");
+    let weight = recorded(
+        &yard,
+        &[
+            "weight",
+            "Plover",
+            "--weight",
+            "510kg",
+            "--method",
+            "tape",
+            "--at",
+            "2027-03-01",
+        ],
+    );
+    recorded(
+        &yard,
+        &[
+            "lameness-exam",
+            "Plover",
+            "--scale",
+            "aaep_0_5",
+            "--limbs",
+            "LF=2",
+            "--at",
+            "2027-03-02",
+        ],
+    );
+    yard.synced(&[Kind::LamenessExam]);
+    yard.run(&[
+        "amend",
+        &weight,
+        "--reason",
+        "slip",
+        "--set",
+        "weight=512kg",
+    ]);
+    let entries = history(&yard, "Plover", &[]);
+    assert_eq!(entries.len(), 2, "the amendment is told with its entry");
+    assert_eq!(
+        (&entries[0]["seq"], &entries[0]["sealed"]),
+        (&json!(2), &json!(true))
+    );
+    assert_eq!(entries[0]["details"], Value::Null);
+    assert!(
+        entries[0]["what"]
+            .as_str()
+            .is_some_and(|what| what.starts_with("withheld"))
+    );
+    assert_eq!(
+        (&entries[1]["seq"], &entries[1]["state"]),
+        (&json!(1), &Value::Null)
+    );
+    assert_eq!(entries[1]["details"]["weight_kg"], 512.0);
+    let ran = yard.run(&[
+        "amend",
+        entries[0]["id"].as_str().expect("an id"),
+        "--reason",
+        "x",
+        "--set",
+        "limbs=LF=1",
+    ]);
+    assert!(ran.refused().contains("can't be read here"), "{}", ran.err);
+    // What can't be read counts for nothing, and nothing is lost of the rest.
+    assert_eq!(
+        yard.run(&["--json", "dose", "ivermectin", "Plover"]).json()["weight_kg"],
+        512.0
+    );
 }
 
 #[test]

@@ -8,11 +8,15 @@ use chrono::{DateTime, FixedOffset};
 use serde_json::{Value, json};
 use whorl_care::horse::Horse as Profile;
 use whorl_care::ids::{AccountId, DeviceId, HorseId};
+use whorl_care::kind::Kind;
 use whorl_cli::home::{Home, Membership};
+use whorl_cli::mirror::Logged;
+use whorl_cli::stored::At;
 use whorl_cli::world::{Machine, World};
-use whorl_cli::{database, herd, setting, signers};
+use whorl_cli::{database, herd, mirror, outbox, setting, signers};
 use whorl_contract::barn::Barn;
 use whorl_contract::horse::Horse;
+use whorl_contract::key::Hash;
 use whorl_contract::sync::Signer;
 
 /// The clock of every test: a Thursday morning.
@@ -153,6 +157,33 @@ impl Yard {
     pub(crate) fn at(&self, now: &str) -> &Self {
         self.now.set(now.parse().expect("a time"));
         self
+    }
+
+    /// Lets everything in the outbox be in the log, as after a sync; `hide` says which contents this account may not
+    /// see.
+    pub(crate) fn synced(&self, hide: &[Kind]) {
+        let home = Home::open(&self.folder.path().join("whorl")).expect("a home");
+        let mut conn = database::open(&home.database()).expect("a database");
+        for entry in outbox::all(&mut conn).expect("the outbox") {
+            let place = mirror::place(&mut conn, entry.horse_id.0).expect("a place");
+            let seq = place.seq + 1;
+            let sealed = hide.iter().any(|kind| kind.code() == entry.kind);
+            let logged = Logged {
+                horse_id: entry.horse_id,
+                seq,
+                event_id: Some(entry.event_id),
+                kind: Some(entry.kind.clone()),
+                received_at: At(self.now.get().to_utc()).into(),
+                envelope: Some(entry.envelope.clone()),
+                content: (!sealed).then(|| entry.content.clone()),
+                salt: (!sealed).then_some(entry.salt),
+                signature: Some(entry.signature),
+                leaf: Hash([7; 32]).into(),
+                head: Hash([8; 32]).into(),
+            };
+            mirror::add(&mut conn, &logged).expect("logged");
+            outbox::remove(&mut conn, entry.event_id.0).expect("removed");
+        }
     }
 
     /// Lets output go to a terminal of so many columns from now on.

@@ -128,6 +128,8 @@ pub struct Order<'a> {
     pub role: Option<Role>,
     /// Whether a professional stands for it: attested, or countersigned.
     pub stands: bool,
+    /// Whether it names dewormers that others may give: leave to act, rather than another schedule.
+    pub names_actives: bool,
     /// To be done every so many weeks.
     pub interval_weeks: Option<u32>,
     /// What is to be done, in words.
@@ -206,6 +208,7 @@ impl<'a> Record<'a> {
             role: standing.role,
             stands: standing.provenance == crate::kind::Provenance::Attested
                 || standing.countersigned_by.is_some(),
+            names_actives: list(details, "actives").next().is_some(),
             interval_weeks: whole_number(details, "interval_weeks"),
             instructions: text(details, "instructions"),
             roles: roles.collect(),

@@ -176,6 +176,24 @@ pub struct Trigger {
     pub mark: Mark,
 }
 
+/// How far apart doses lie that are boosters of a course from before the record.
+#[derive(Clone, Debug, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Rhythm {
+    /// The rule's name.
+    pub id: String,
+    /// At least so far.
+    pub at_least: Period,
+    /// At most so far.
+    pub at_most: Period,
+    /// A `[[source]]` of this pack.
+    pub source: String,
+    /// Its edition.
+    pub edition: String,
+    /// How well it is confirmed.
+    pub mark: Mark,
+}
+
 /// How dates are shown.
 #[derive(Clone, Debug, PartialEq, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -194,7 +212,9 @@ pub struct Reminder {
     pub mark: Mark,
 }
 
-row!(Vaccine, Schedule, Prepartum, Gestation, Trigger, Reminder);
+row!(
+    Vaccine, Schedule, Prepartum, Gestation, Trigger, Rhythm, Reminder
+);
 
 /// The rule pack `vaccination`.
 #[derive(Clone, Debug, PartialEq, Deserialize)]
@@ -218,6 +238,9 @@ pub struct Vaccination {
     /// What makes a dose due at once.
     #[serde(default, rename = "trigger")]
     pub triggers: Vec<Trigger>,
+    /// What shows that a course lies before the record.
+    #[serde(default, rename = "rhythm")]
+    pub rhythms: Vec<Rhythm>,
     /// How dates are shown.
     #[serde(default, rename = "reminder")]
     pub reminders: Vec<Reminder>,
@@ -270,6 +293,7 @@ impl Pack for Vaccination {
         rows.extend(self.prepartum.iter().map(|row| row as &dyn Row));
         rows.extend(self.gestation.iter().map(|row| row as &dyn Row));
         rows.extend(self.triggers.iter().map(|row| row as &dyn Row));
+        rows.extend(self.rhythms.iter().map(|row| row as &dyn Row));
         rows.extend(self.reminders.iter().map(|row| row as &dyn Row));
         rows
     }
@@ -281,6 +305,7 @@ impl Pack for Vaccination {
         overlay(&mut self.prepartum, theirs.prepartum);
         overlay(&mut self.gestation, theirs.gestation);
         overlay(&mut self.triggers, theirs.triggers);
+        overlay(&mut self.rhythms, theirs.rhythms);
         overlay(&mut self.reminders, theirs.reminders);
     }
 

@@ -99,6 +99,38 @@ fn early_and_late_second_doses_go_to_the_vet_until_a_booster_follows() {
     assert_eq!(followed["status"], "up_to_date");
 }
 
+/// A record that begins in mid-life: our own proposal.
+#[test]
+fn yearly_doses_are_boosters_of_a_course_before_the_record() {
+    let at = |days: &[&str], on: &str| vaccine(grown(), doses("tetanus", days), on, "tetanus");
+    let yearly = at(&["2025-04-09", "2026-04-04"], "2026-11-20");
+    assert_item(
+        &yearly,
+        "up_to_date",
+        Some("2027-03-05"),
+        Some("2027-04-04"),
+    );
+    assert_reason(
+        &yearly,
+        "the first course is taken to lie before this record",
+    );
+    // One dose is no rhythm, and neither are two with years between.
+    assert_eq!(at(&["2025-04-09"], "2026-11-20")["status"], "ask_vet");
+    assert_eq!(
+        at(&["2023-04-09", "2026-04-04"], "2026-11-20")["status"],
+        "ask_vet"
+    );
+    // Nor does it excuse a late dose of a course on record.
+    assert_eq!(
+        at(&["2026-01-10", "2026-03-20"], "2026-04-01")["status"],
+        "ask_vet"
+    );
+    let influenza = doses("influenza", &["2025-03-01", "2025-04-01", "2026-04-01"]);
+    let third = vaccine(grown(), influenza, "2026-05-01", "influenza");
+    assert_eq!(third["status"], "ask_vet");
+    assert_reason(&third, "dose 3 came late");
+}
+
 #[test]
 fn a_combination_counts_for_every_disease_and_an_expired_vial_for_none() {
     let combined = event(

@@ -79,3 +79,29 @@ fn an_order_in_words_stands_before_what_is_due() {
         "tetanus.adult"
     );
 }
+
+#[test]
+fn leave_to_give_a_dewormer_says_how_not_when() {
+    let leave = order(
+        "vet",
+        json!({"domain": "parasite", "instructions": "Weigh with the tape.", "actives": ["ivermectin"],
+            "roles": ["barn_staff"], "valid_until": "2026-12-31"}),
+    );
+    let answer = due(&ask(grown(), [leave], "2026-06-10"));
+    let treatment = item(&answer, "parasite.treatment");
+    assert_eq!(treatment["status"], "due");
+    assert_eq!(treatment["who"], json!(["owner", "vet", "barn_staff"]));
+    assert_reason(&treatment, "tells how: “Weigh with the tape.”");
+    assert!(
+        !item(&answer, "parasite.egg_count")["reason"]
+            .to_string()
+            .contains("Weigh")
+    );
+    // Words without a dewormer are another schedule.
+    let words = order(
+        "vet",
+        json!({"domain": "parasite", "instructions": "No moxidectin."}),
+    );
+    let answer = due(&ask(grown(), [words], "2026-06-10"));
+    assert_eq!(item(&answer, "parasite.treatment")["status"], "ask_vet");
+}

@@ -4,7 +4,7 @@ use chrono::NaiveDate;
 
 use super::case::Case;
 use crate::calendar::days_between;
-use crate::rules::vaccination::{Booster, DoseRule, Schedule};
+use crate::rules::vaccination::{Booster, DoseRule, Population, Schedule};
 
 /// The next dose of a schedule.
 pub(super) struct Next<'a> {
@@ -16,18 +16,24 @@ pub(super) struct Next<'a> {
     pub(super) booster: Option<&'a Booster>,
     /// What was wrong with the last dose of the first course, in words.
     pub(super) doubt: Option<String>,
+    /// Whether the first course is taken to lie before the record.
+    pub(super) before_record: bool,
 }
 
 impl Case<'_> {
     /// The next dose after those given; `doses` are in order, no day twice.
     pub(super) fn next_dose<'s>(&self, schedule: &'s Schedule, doses: &[NaiveDate]) -> Next<'s> {
         let given = doses.len();
+        let before_record = schedule.population == Population::Adult
+            && given < schedule.doses.len() + 2
+            && self.are_boosters(doses);
         let doubt = given
             .checked_sub(1)
             .and_then(|last| schedule.doses.get(last))
+            .filter(|_| !before_record)
             .and_then(|rule| self.doubt(rule, doses));
         let number = u32::try_from(given + 1).ok();
-        if let Some(rule) = schedule.doses.get(given) {
+        if let Some(rule) = schedule.doses.get(given).filter(|_| !before_record) {
             let (from, by) = self.window(rule, doses.last().copied());
             return Next {
                 number,
@@ -35,6 +41,7 @@ impl Case<'_> {
                 by,
                 booster: None,
                 doubt,
+                before_record,
             };
         }
         let booster = schedule.boosters.iter().find(|booster| {
@@ -59,7 +66,20 @@ impl Case<'_> {
             by,
             booster,
             doubt,
+            before_record,
         }
+    }
+
+    /// Whether the record begins with doses as far apart as boosters are.
+    fn are_boosters(&self, doses: &[NaiveDate]) -> bool {
+        let [first, second, ..] = doses else {
+            return false;
+        };
+        self.rules
+            .vaccination
+            .rhythms
+            .iter()
+            .any(|row| (row.at_least.after(*first)..=row.at_most.after(*first)).contains(second))
     }
 
     /// The days between which a dose should come.

@@ -18,7 +18,9 @@ impl Draft<'_> {
             _ => "vet",
         };
         let made = order.entry.day;
-        self.by_order = true;
+        // Leave to give a dewormer says how and by whom, not when.
+        let gives_leave = order.names_actives && order.interval_weeks.is_none();
+        self.by_order = !gives_leave;
         for role in &order.roles {
             if !self.who.contains(role) {
                 self.who.push(*role);
@@ -38,10 +40,13 @@ impl Draft<'_> {
             }
         } else if let Some(words) = order.instructions {
             // Words can't be counted out. They stand in the place of the schedule; whoever reads the list must read them.
-            self.ask_vet = true;
-            self.say(format_args!(
-                "the {who}'s order of {made} comes first: “{words}”"
-            ));
+            self.ask_vet = self.ask_vet || !gives_leave;
+            let how = if gives_leave {
+                "tells how"
+            } else {
+                "comes first"
+            };
+            self.say(format_args!("the {who}'s order of {made} {how}: “{words}”"));
         }
     }
 }

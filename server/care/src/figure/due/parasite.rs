@@ -40,10 +40,13 @@ impl<'a> Case<'a> {
         drafts.extend(self.reduction_test(profile));
         for mut draft in drafts {
             let treats = draft.code == "parasite.treatment";
+            let gives = treats || draft.code == "parasite.tapeworm";
             let pressing = draft.status(self.on) < Status::UpToDate;
             if let Some(order) = order
                 && ((treats && order.interval_weeks.is_some())
-                    || (order.interval_weeks.is_none() && pressing))
+                    || (order.interval_weeks.is_none()
+                        && pressing
+                        && (gives || !order.names_actives)))
             {
                 let last = draft.last_on;
                 draft.follow(order, last);
@@ -168,7 +171,9 @@ impl<'a> Case<'a> {
             }
             _ => {}
         }
-        draft.say(format_args!("{} to {} after the last", row.from, row.by));
+        if last.is_some() {
+            draft.say(format_args!("{} to {} after the last", row.from, row.by));
+        }
         Some(draft)
     }
 

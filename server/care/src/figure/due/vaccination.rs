@@ -172,6 +172,11 @@ impl<'a> Case<'a> {
             }
             (None, Some(booster)) => {
                 draft.say(format_args!("booster every {}", booster.every));
+                if next.before_record {
+                    draft.say(
+                        "doses a year apart: the first course is taken to lie before this record",
+                    );
+                }
                 let lapsed = self.rules.vaccination.reminder("booster");
                 let lapsed = lapsed.and_then(|row| row.lapsed_after);
                 let lapsed = next.by.zip(lapsed).map(|(by, after)| after.after(by));

@@ -62,7 +62,10 @@ pub fn judge(
     let refused = match dose(&input, rules) {
         Ok(answer) => {
             let texts: Vec<String> = answer.warnings.iter().map(|one| one.text.clone()).collect();
-            let refused = answer.refused.then(|| texts.join("; "));
+            let refused = answer
+                .refused
+                .then(|| texts.join("; "))
+                .or_else(|| over_ceiling(given, &answer, rules));
             if refused.is_none() {
                 verdict.says.extend(texts);
                 verdict.says.extend(below_label(given, &answer));
@@ -143,6 +146,27 @@ fn set_for(given: &Deworming, chart: &Chart) -> Vec<String> {
     } else {
         Vec::new()
     }
+}
+
+/// Why so much may not be given: what the syringe was set for, or the milligrams, against what may be given at most.
+fn over_ceiling(given: &Deworming, answer: &Answer, rules: &Rules) -> Option<String> {
+    let active = rules.dewormers.active(&answer.active)?;
+    let by_setting = given.dosed_for_kg.map(|kg| kg / answer.weight_kg);
+    let by_amount = given
+        .dose_mg
+        .zip(answer.dose_mg)
+        .map(|(gave, label)| gave / label);
+    let times = by_setting.into_iter().chain(by_amount).fold(0.0, f64::max);
+    // Takes up the rounding of binary fractions.
+    (times > active.ceiling.refuse_above + 1e-9).then(|| {
+        format!(
+            "that is {} times the label's dose of {} for {} kg, and {} is the most",
+            plain(times),
+            active.name,
+            plain(answer.weight_kg),
+            plain(active.ceiling.refuse_above)
+        )
+    })
 }
 
 /// What must be said where less was given than the label's dose.

@@ -2,19 +2,11 @@
 
 use chrono::NaiveDate;
 use diesel::sqlite::SqliteConnection;
-use serde::{Deserialize, Serialize};
 use whorl_care::ids::{BarnId, VisitId};
 
 use crate::failure::Failure;
 use crate::setting;
 use crate::world::Machine;
-
-/// A trip that this device knows of.
-#[derive(Serialize, Deserialize)]
-struct Trip {
-    day: NaiveDate,
-    visit_id: VisitId,
-}
 
 /// The trip to a barn on a day: the one that was begun there on that day, else a new one.
 ///
@@ -27,11 +19,11 @@ pub fn on(
     barn: BarnId,
     day: NaiveDate,
 ) -> Result<VisitId, Failure> {
-    let name = format!("visit {barn}");
-    if let Some(trip) = setting::document::<Trip>(conn, &name)?.filter(|trip| trip.day == day) {
-        return Ok(trip.visit_id);
+    let name = format!("visit {barn} {day}");
+    if let Some(visit_id) = setting::get(conn, &name)? {
+        return Ok(visit_id);
     }
-    let visit_id = machine.id()?;
-    setting::keep_document(conn, &name, &Trip { day, visit_id })?;
+    let visit_id: VisitId = machine.id()?;
+    setting::set(conn, &name, visit_id)?;
     Ok(visit_id)
 }

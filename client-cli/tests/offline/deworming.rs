@@ -155,3 +155,24 @@ fn the_same_dose_entered_twice_is_noticed() {
         "{again}"
     );
 }
+
+#[test]
+fn more_than_may_be_given_is_refused() {
+    let yard = Yard::of("owner");
+    weigh(&yard, "Plover", "510kg");
+    for much in [["--dosed-for", "1400kg"], ["--dose", "300mg"]] {
+        let ran = deworm(
+            &yard,
+            "Plover",
+            &[&["--active", "moxidectin"][..], &much].concat(),
+        );
+        assert!(
+            ran.refused()
+                .contains("times the label's dose of moxidectin"),
+            "{}",
+            ran.err
+        );
+    }
+    let next_mark = ["--active", "moxidectin", "--dosed-for", "550kg"];
+    assert_eq!(deworm(&yard, "Plover", &next_mark).status, 0);
+}

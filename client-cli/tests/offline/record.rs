@@ -368,6 +368,13 @@ fn what_is_done_on_one_trip_belongs_together() {
     };
     let first = visit("Plover", &["--visit"]);
     assert_eq!(visit("Teasel", &["--visit"]), first);
+    let yesterday = visit("Plover", &["--visit", "--at", "2027-03-03"]);
+    assert_ne!(yesterday, first);
+    assert_eq!(visit("Plover", &["--visit"]), first);
+    assert_eq!(
+        visit("Teasel", &["--visit", "--at", "2027-03-03"]),
+        yesterday
+    );
     assert_eq!(visit("Teasel", &[]), Value::Null);
     assert_eq!(visit("Teasel", &[&format!("--visit={}", id(77))]), id(77));
     yard.at("2027-03-05T09:00:00+00:00");
@@ -376,6 +383,15 @@ fn what_is_done_on_one_trip_belongs_together() {
         first,
         "the next day is another trip"
     );
+}
+
+#[test]
+fn codes_may_be_typed_in_capitals() {
+    let yard = Yard::of("vet");
+    let args = [
+        "--json", "record", "weight", "Plover", "--weight", "510kg", "--method", "TAPE",
+    ];
+    assert_eq!(yard.run(&args).json()["details"]["method"], "tape");
 }
 
 #[test]

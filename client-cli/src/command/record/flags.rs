@@ -219,13 +219,16 @@ pub(super) fn flags(field: &'static Field) -> Vec<Arg> {
         Shape::List(_) => {
             let visible = visible.action(ArgAction::Append);
             match codes(&field.shape) {
-                Some(parser) => visible.value_delimiter(',').value_parser(parser),
+                Some(parser) => visible
+                    .value_delimiter(',')
+                    .ignore_case(true)
+                    .value_parser(parser),
                 None => visible,
             }
         }
         Shape::Each(..) => visible.action(ArgAction::Append),
         Shape::Code(_) => match codes(&field.shape) {
-            Some(parser) => visible.value_parser(parser),
+            Some(parser) => visible.ignore_case(true).value_parser(parser),
             None => visible,
         },
         _ => visible.allow_hyphen_values(matches!(field.shape, Shape::Number | Shape::Whole)),
@@ -273,7 +276,7 @@ pub(super) fn read(field: &'static Field, matches: &ArgMatches) -> Vec<Given> {
         .collect()
 }
 
-/// A parser for codes, which also takes them with hyphens and in capitals.
+/// A parser for codes, which tells shells what there is.
 fn codes(shape: &'static Shape) -> Option<impl clap::builder::TypedValueParser<Value = String>> {
     let codes = shape.codes();
     let values = codes

@@ -145,14 +145,18 @@ pub(super) fn pressing(
         .filter(|item| [Status::Overdue, Status::Due, Status::AskVet].contains(&item.status));
     let first = now.next()?;
     let more = now.count();
-    let word = if first.status == Status::Overdue {
-        "since"
-    } else {
-        "by"
+    let day = |word: &str| {
+        first
+            .due_by
+            .map(|day| format!(" {word} {day}"))
+            .unwrap_or_default()
     };
-    let by = first.due_by.map(|day| format!(" {word} {day}"));
-    let by = by.unwrap_or_default();
-    let text = format!("{} {}{by}", name(&first.code), words(first.status.code()));
+    let what = name(&first.code);
+    let text = match first.status {
+        Status::AskVet => format!("ask the vet about {what}"),
+        Status::Overdue => format!("{what} overdue{}", day("since")),
+        status => format!("{what} {}{}", words(status.code()), day("by")),
+    };
     Some(if more > 0 {
         format!("{text}, and {more} more")
     } else {

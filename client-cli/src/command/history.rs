@@ -106,9 +106,10 @@ pub(super) fn tail(id: &str) -> String {
 fn told(entry: &Entry) -> String {
     let mut lines = vec![entry.what.clone()];
     lines.extend(entry.note.as_ref().map(|note| format!("“{note}”")));
-    let files = entry.attachments.len();
-    if files > 0 {
-        lines.push(format!("{files} photos or documents"));
+    match entry.attachments.len() {
+        0 => {}
+        1 => lines.push("[1 photo or document]".to_owned()),
+        files => lines.push(format!("[{files} photos or documents]")),
     }
     let reason = entry.reason.as_deref().unwrap_or_default();
     lines.extend(match entry.standing {

@@ -232,6 +232,18 @@ fn an_amendment_is_held_to_the_kind_it_amends_and_must_change_something() {
 }
 
 #[test]
+fn a_file_that_belongs_to_an_entry_is_told_with_it() {
+    let yard = Yard::of("vet");
+    let scan = yard.file("scan.pdf", "%PDF-1.7 rest");
+    recorded(
+        &yard,
+        &["dental", "Plover", "--procedure", "exam", "--photo", &scan],
+    );
+    let told = yard.run(&["history", "Plover"]).out;
+    assert!(told.contains("exam [1 photo or document] [waits"), "{told}");
+}
+
+#[test]
 fn an_entry_is_named_by_a_part_of_its_id_as_long_as_it_is_one() {
     let yard = Yard::of("vet");
     let first = recorded(

@@ -4,7 +4,7 @@ use serde::Deserialize;
 
 use crate::details::metric::{MM_PER_IN, celsius};
 use crate::kind::codes;
-use crate::rules::{Header, Mark, Pack, Row, Source, overlay, overlay_sources, row};
+use crate::rules::{Header, Mark, Pack, Source, row, tables};
 use crate::unit::{CM_PER_IN, KG_PER_LB};
 
 codes! {
@@ -163,22 +163,7 @@ impl Pack for Limits {
     const SUBJECT: &'static str = "limits";
     const BUILT_IN: &'static str = include_str!("../rules/limits.toml");
 
-    fn header(&self) -> &Header {
-        &self.pack
-    }
-
-    fn sources(&self) -> &[Source] {
-        &self.sources
-    }
-
-    fn rows(&self) -> Vec<&dyn Row> {
-        self.rows.iter().map(|limit| limit as &dyn Row).collect()
-    }
-
-    fn overlay(&mut self, theirs: Self) {
-        overlay(&mut self.rows, theirs.rows);
-        overlay_sources(&mut self.sources, theirs.sources);
-    }
+    tables!(pack, sources; rows);
 
     fn check(&self) -> Result<(), (String, String)> {
         for limit in &self.rows {

@@ -2,7 +2,7 @@
 
 use serde::Deserialize;
 
-use crate::rules::{Header, Mark, Pack, Row, Source, overlay, overlay_sources, row};
+use crate::rules::{Header, Mark, Pack, Source, row, tables};
 
 /// A prefix, or a range of them.
 #[derive(Clone, Debug, Deserialize)]
@@ -54,19 +54,7 @@ impl Pack for MicrochipPack {
     const SUBJECT: &'static str = "microchip";
     const BUILT_IN: &'static str = include_str!("../rules/microchip.toml");
 
-    fn header(&self) -> &Header {
-        &self.pack
-    }
-    fn sources(&self) -> &[Source] {
-        &self.sources
-    }
-    fn rows(&self) -> Vec<&dyn Row> {
-        self.prefixes.iter().map(|row| row as &dyn Row).collect()
-    }
-    fn overlay(&mut self, theirs: Self) {
-        overlay(&mut self.prefixes, theirs.prefixes);
-        overlay_sources(&mut self.sources, theirs.sources);
-    }
+    tables!(pack, sources; prefixes);
 }
 
 /// The largest national number: 38 bits.

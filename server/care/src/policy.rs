@@ -6,7 +6,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::details::Domain;
 use crate::kind::{Kind, Provenance, Role, codes};
-use crate::rules::{Header, Mark, Pack, Row, Source, overlay, overlay_sources, row};
+use crate::rules::{Header, Mark, Pack, Source, row, tables};
 
 codes! {
     /// What narrows a permission.
@@ -83,7 +83,9 @@ impl PolicyRow {
         match (self.jurisdiction.as_deref(), place) {
             (None, _) => Some(0),
             (Some(ours), Some(place)) => {
-                let rest = place.strip_prefix(ours)?;
+                // ISO 3166 codes mean the same in capitals and in small letters, and people write both.
+                let (ours, place) = (ours.to_ascii_lowercase(), place.to_ascii_lowercase());
+                let rest = place.strip_prefix(&ours)?;
                 (rest.is_empty() || rest.starts_with('-')).then_some(ours.len())
             }
             (Some(_), None) => None,
@@ -259,22 +261,7 @@ impl Pack for Policy {
     const SUBJECT: &'static str = "policy";
     const BUILT_IN: &'static str = include_str!("../rules/policy.toml");
 
-    fn header(&self) -> &Header {
-        &self.pack
-    }
-
-    fn sources(&self) -> &[Source] {
-        &self.sources
-    }
-
-    fn rows(&self) -> Vec<&dyn Row> {
-        self.rules.iter().map(|row| row as &dyn Row).collect()
-    }
-
-    fn overlay(&mut self, theirs: Self) {
-        overlay(&mut self.rules, theirs.rules);
-        overlay_sources(&mut self.sources, theirs.sources);
-    }
+    tables!(pack, sources; rules);
 
     fn check(&self) -> Result<(), (String, String)> {
         for row in &self.rules {

@@ -141,6 +141,31 @@ pub(crate) fn toml_day<'de, D: serde::Deserializer<'de>>(
         .map_err(|_| serde::de::Error::custom(format!("`{text}` is not a day like 2024-01-01")))
 }
 
+/// Writes what every [`Pack`] does alike: its head, its sources, its rows for listing, and an operator's pack laid over it.
+macro_rules! tables {
+    ($head:ident, $sources:ident; $($table:ident),+ $(,)?) => {
+        fn header(&self) -> &$crate::rules::Header {
+            &self.$head
+        }
+
+        fn sources(&self) -> &[$crate::rules::Source] {
+            &self.$sources
+        }
+
+        fn rows(&self) -> Vec<&dyn $crate::rules::Row> {
+            let mut rows: Vec<&dyn $crate::rules::Row> = Vec::new();
+            $(rows.extend(self.$table.iter().map(|row| row as &dyn $crate::rules::Row));)+
+            rows
+        }
+
+        fn overlay(&mut self, theirs: Self) {
+            $crate::rules::overlay_sources(&mut self.$sources, theirs.$sources);
+            $($crate::rules::overlay(&mut self.$table, theirs.$table);)+
+        }
+    };
+}
+pub(crate) use tables;
+
 /// Replaces rows of `ours` by those of `theirs` with the same id, and adds the rest.
 pub fn overlay<R: Row>(ours: &mut Vec<R>, theirs: Vec<R>) {
     for row in theirs {

@@ -307,3 +307,53 @@ fn bad_tests_are_refused() {
         json!({"before": [90, 90], "after": [0, 0], "expected_percent": 90, "lower_percent": 95});
     assert_eq!(refused("reduction", &lower), "/lower_percent");
 }
+
+/// Ten eggs under the microscope stay ten, however many a finer method would have seen.
+#[test]
+fn a_finer_method_afterwards_makes_no_more_eggs_before() {
+    let input = json!({"active": "fenbendazole", "before": [5, 5], "after": [0, 0],
+        "multiplication_factor": {"before": 25, "after": 5}});
+    let answer = run("reduction", &input);
+    assert_eq!(answer["minimum_eggs_before"], 29);
+    assert_eq!(answer["class"], "inconclusive");
+    assert_eq!(answer["warnings"][0]["code"], "too-few-eggs");
+}
+
+/// An operator's pack of bands, with the citation and the limit of the lowest.
+fn bands(citation: &str, lowest: &str) -> Vec<(String, String)> {
+    let text = format!(
+        r#"
+[pack]
+subject = "egg_counts"
+edition = "own"
+[[source]]
+id = "kaplan_trade"
+citation = "{citation}"
+[[band]]
+id = "low_shedder"
+shedder = "low"
+above_epg = {lowest}
+source = "kaplan_trade"
+edition = "own"
+mark = "proposal"
+"#
+    );
+    vec![("yard.toml".to_owned(), text)]
+}
+
+#[test]
+fn an_operators_source_takes_the_place_of_ours() {
+    let rules = Rules::with(&bands("The yard's vet, 2026", "-1.0")).expect("a pack");
+    let input = json!({"eggs_counted": 1, "multiplication_factor": 25});
+    let answer = figure::run("egg-count", &input, &rules)
+        .expect("a figure")
+        .expect("no fault");
+    assert_eq!(answer["sources"][0]["citation"], "The yard's vet, 2026");
+}
+
+#[test]
+fn bands_that_leave_out_the_lowest_counts_are_refused() {
+    let wrong = Rules::with(&bands("The yard's vet, 2026", "50.0")).expect_err("a wrong pack");
+    assert_eq!(wrong.file, "yard.toml");
+    assert!(wrong.reason.contains("below every count"), "{wrong}");
+}

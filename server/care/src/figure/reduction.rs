@@ -257,7 +257,7 @@ pub fn reduction(input: &Input, rules: &Rules) -> Result<Answer, Faults> {
             expected,
             lower,
             single,
-            eggs,
+            seen: eggs.min(before.eggs()),
             minimum,
         },
         &mut warnings,
@@ -439,7 +439,8 @@ struct Verdict<'a> {
     expected: f64,
     lower: f64,
     single: bool,
-    eggs: f64,
+    /// Eggs before treatment, by whichever of the two counts would have seen fewer.
+    seen: f64,
     minimum: u32,
 }
 
@@ -451,12 +452,12 @@ fn class(of: &Verdict<'_>, warnings: &mut Vec<Warning>) -> Efficacy {
         ));
         return Efficacy::Inconclusive;
     }
-    if of.eggs < f64::from(of.minimum) {
+    if of.seen < f64::from(of.minimum) {
         warnings.push(Warning::new(
             "too-few-eggs",
             format!(
                 "only {:.0} eggs were seen before treatment; at least {} are needed before anything can be said",
-                of.eggs, of.minimum
+                of.seen, of.minimum
             ),
         ));
         return Efficacy::Inconclusive;

@@ -234,6 +234,7 @@ fn an_operator_replaces_rows_and_adds_them_for_a_place() {
             .decide(role, kind, Provenance::Recorded, &around)
     };
     assert!(may(Some("US-KY"), Kind::Vaccination, Role::Owner).is_ok());
+    assert!(may(Some("us-ky"), Kind::Vaccination, Role::Owner).is_ok());
     assert!(may(Some("US-KYX"), Kind::Vaccination, Role::Owner).is_err());
     assert!(may(Some("US"), Kind::Vaccination, Role::Owner).is_err());
     assert!(may(None, Kind::Vaccination, Role::Owner).is_err());

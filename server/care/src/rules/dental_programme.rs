@@ -4,7 +4,7 @@ use serde::Deserialize;
 
 use super::hoof_programme::{First, Named, Profile};
 use crate::calendar::Period;
-use crate::rules::{Header, Mark, Pack, Row, Source, overlay, overlay_sources, row};
+use crate::rules::{Header, Mark, Pack, Source, row, tables};
 
 /// How long between two looks, for some horses or all.
 #[derive(Clone, Debug, PartialEq, Deserialize)]
@@ -65,30 +65,7 @@ impl Pack for DentalProgramme {
     const SUBJECT: &'static str = "dental_programme";
     const BUILT_IN: &'static str = include_str!("../../rules/dental_programme.toml");
 
-    fn header(&self) -> &Header {
-        &self.pack
-    }
-
-    fn sources(&self) -> &[Source] {
-        &self.sources
-    }
-
-    fn rows(&self) -> Vec<&dyn Row> {
-        let mut rows: Vec<&dyn Row> = Vec::new();
-        rows.extend(self.profiles.iter().map(|row| row as &dyn Row));
-        rows.extend(self.firsts.iter().map(|row| row as &dyn Row));
-        rows.extend(self.intervals.iter().map(|row| row as &dyn Row));
-        rows.extend(self.named.iter().map(|row| row as &dyn Row));
-        rows
-    }
-
-    fn overlay(&mut self, theirs: Self) {
-        overlay_sources(&mut self.sources, theirs.sources);
-        overlay(&mut self.profiles, theirs.profiles);
-        overlay(&mut self.firsts, theirs.firsts);
-        overlay(&mut self.intervals, theirs.intervals);
-        overlay(&mut self.named, theirs.named);
-    }
+    tables!(pack, sources; profiles, firsts, intervals, named);
 
     fn check(&self) -> Result<(), (String, String)> {
         for row in &self.intervals {

@@ -3,7 +3,7 @@
 use serde::Deserialize;
 
 use crate::code::{Active, Parasite, Shedder};
-use crate::rules::{Header, Mark, Pack, Row, Source, overlay, row};
+use crate::rules::{Header, Mark, Pack, Row, Source, row, tables};
 
 /// From which count on a grown horse is of a class.
 #[derive(Clone, Debug, PartialEq, Deserialize)]
@@ -110,11 +110,11 @@ pub struct EggCounts {
 }
 
 impl EggCounts {
-    /// The class of a grown horse with this strongyle count, and the band that says so.
+    /// The class of a grown horse with this strongyle count (eggs per gram), and the band that says so.
     ///
     /// # Panics
     ///
-    /// Never: [`Pack::check`] holds that one band lies below every count.
+    /// Never: the pack is refused unless one band lies below every count.
     #[must_use]
     pub fn shedder(&self, epg: f64) -> (Shedder, &Band) {
         let below = self.bands.iter().filter(|band| epg > band.above_epg);
@@ -151,32 +151,18 @@ impl Pack for EggCounts {
     const SUBJECT: &'static str = "egg_counts";
     const BUILT_IN: &'static str = include_str!("../../rules/egg_counts.toml");
 
-    fn header(&self) -> &Header {
-        &self.pack
-    }
+    tables!(pack, sources; bands, methods, thresholds, sizes);
 
-    fn sources(&self) -> &[Source] {
-        &self.sources
-    }
-
-    fn rows(&self) -> Vec<&dyn Row> {
-        let bands = self.bands.iter().map(|row| row as &dyn Row);
-        let methods = self.methods.iter().map(|row| row as &dyn Row);
-        let thresholds = self.thresholds.iter().map(|row| row as &dyn Row);
-        let sizes = self.sizes.iter().map(|row| row as &dyn Row);
-        bands
-            .chain(methods)
-            .chain(thresholds)
-            .chain(sizes)
-            .collect()
-    }
-
-    fn overlay(&mut self, theirs: Self) {
-        self.sources.extend(theirs.sources);
-        overlay(&mut self.bands, theirs.bands);
-        overlay(&mut self.methods, theirs.methods);
-        overlay(&mut self.thresholds, theirs.thresholds);
-        overlay(&mut self.sizes, theirs.sizes);
+    fn check_whole(&self) -> Result<(), (String, String)> {
+        if self.bands.iter().any(|band| band.above_epg < 0.0) {
+            return Ok(());
+        }
+        let id = self
+            .bands
+            .first()
+            .map_or_else(String::new, |band| band.id.clone());
+        let reason = "no band lies below every count: one needs an above_epg under 0";
+        Err((id, reason.to_owned()))
     }
 
     fn check(&self) -> Result<(), (String, String)> {

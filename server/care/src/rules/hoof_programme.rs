@@ -3,7 +3,7 @@
 use serde::Deserialize;
 
 use crate::calendar::Period;
-use crate::rules::{Header, Mark, Pack, Row, Source, overlay, overlay_sources, row};
+use crate::rules::{Header, Mark, Pack, Source, row, tables};
 
 /// A way of going about it.
 #[derive(Clone, Debug, PartialEq, Deserialize)]
@@ -117,30 +117,7 @@ impl Pack for HoofProgramme {
     const SUBJECT: &'static str = "hoof_programme";
     const BUILT_IN: &'static str = include_str!("../../rules/hoof_programme.toml");
 
-    fn header(&self) -> &Header {
-        &self.pack
-    }
-
-    fn sources(&self) -> &[Source] {
-        &self.sources
-    }
-
-    fn rows(&self) -> Vec<&dyn Row> {
-        let mut rows: Vec<&dyn Row> = Vec::new();
-        rows.extend(self.profiles.iter().map(|row| row as &dyn Row));
-        rows.extend(self.firsts.iter().map(|row| row as &dyn Row));
-        rows.extend(self.intervals.iter().map(|row| row as &dyn Row));
-        rows.extend(self.named.iter().map(|row| row as &dyn Row));
-        rows
-    }
-
-    fn overlay(&mut self, theirs: Self) {
-        overlay_sources(&mut self.sources, theirs.sources);
-        overlay(&mut self.profiles, theirs.profiles);
-        overlay(&mut self.firsts, theirs.firsts);
-        overlay(&mut self.intervals, theirs.intervals);
-        overlay(&mut self.named, theirs.named);
-    }
+    tables!(pack, sources; profiles, firsts, intervals, named);
 
     fn check(&self) -> Result<(), (String, String)> {
         for row in &self.intervals {

@@ -4,7 +4,7 @@ use serde::Deserialize;
 
 use crate::calendar::Period;
 use crate::code::{Active, Shedder};
-use crate::rules::{Header, Mark, Pack, Row, Source, overlay, overlay_sources, row};
+use crate::rules::{Header, Mark, Pack, Source, row, tables};
 
 /// A way of going about it.
 #[derive(Clone, Debug, PartialEq, Deserialize)]
@@ -225,36 +225,7 @@ impl Pack for ParasiteProgramme {
     const SUBJECT: &'static str = "parasite_programme";
     const BUILT_IN: &'static str = include_str!("../../rules/parasite_programme.toml");
 
-    fn header(&self) -> &Header {
-        &self.pack
-    }
-
-    fn sources(&self) -> &[Source] {
-        &self.sources
-    }
-
-    fn rows(&self) -> Vec<&dyn Row> {
-        let mut rows: Vec<&dyn Row> = Vec::new();
-        rows.extend(self.profiles.iter().map(|row| row as &dyn Row));
-        rows.extend(self.grown.iter().map(|row| row as &dyn Row));
-        rows.extend(self.foals.iter().map(|row| row as &dyn Row));
-        rows.extend(self.counts.iter().map(|row| row as &dyn Row));
-        rows.extend(self.waits.iter().map(|row| row as &dyn Row));
-        rows.extend(self.tests.iter().map(|row| row as &dyn Row));
-        rows.extend(self.weights.iter().map(|row| row as &dyn Row));
-        rows
-    }
-
-    fn overlay(&mut self, theirs: Self) {
-        overlay_sources(&mut self.sources, theirs.sources);
-        overlay(&mut self.profiles, theirs.profiles);
-        overlay(&mut self.grown, theirs.grown);
-        overlay(&mut self.foals, theirs.foals);
-        overlay(&mut self.counts, theirs.counts);
-        overlay(&mut self.waits, theirs.waits);
-        overlay(&mut self.tests, theirs.tests);
-        overlay(&mut self.weights, theirs.weights);
-    }
+    tables!(pack, sources; profiles, grown, foals, counts, waits, tests, weights);
 
     fn check(&self) -> Result<(), (String, String)> {
         let crosses = |id: &String, from: Period, by: Period| {

@@ -6,7 +6,7 @@ use crate::calendar::Period;
 use crate::disease::Disease;
 use crate::horse::Risk;
 use crate::kind::codes;
-use crate::rules::{Header, Mark, Pack, Row, Source, overlay, overlay_sources, row};
+use crate::rules::{Header, Mark, Pack, Source, row, tables};
 
 codes! {
     /// For which horses a schedule is.
@@ -278,36 +278,7 @@ impl Pack for Vaccination {
     const SUBJECT: &'static str = "vaccination";
     const BUILT_IN: &'static str = include_str!("../../rules/vaccination.toml");
 
-    fn header(&self) -> &Header {
-        &self.pack
-    }
-
-    fn sources(&self) -> &[Source] {
-        &self.sources
-    }
-
-    fn rows(&self) -> Vec<&dyn Row> {
-        let mut rows: Vec<&dyn Row> = Vec::new();
-        rows.extend(self.vaccines.iter().map(|row| row as &dyn Row));
-        rows.extend(self.schedules.iter().map(|row| row as &dyn Row));
-        rows.extend(self.prepartum.iter().map(|row| row as &dyn Row));
-        rows.extend(self.gestation.iter().map(|row| row as &dyn Row));
-        rows.extend(self.triggers.iter().map(|row| row as &dyn Row));
-        rows.extend(self.rhythms.iter().map(|row| row as &dyn Row));
-        rows.extend(self.reminders.iter().map(|row| row as &dyn Row));
-        rows
-    }
-
-    fn overlay(&mut self, theirs: Self) {
-        overlay_sources(&mut self.sources, theirs.sources);
-        overlay(&mut self.vaccines, theirs.vaccines);
-        overlay(&mut self.schedules, theirs.schedules);
-        overlay(&mut self.prepartum, theirs.prepartum);
-        overlay(&mut self.gestation, theirs.gestation);
-        overlay(&mut self.triggers, theirs.triggers);
-        overlay(&mut self.rhythms, theirs.rhythms);
-        overlay(&mut self.reminders, theirs.reminders);
-    }
+    tables!(pack, sources; vaccines, schedules, prepartum, gestation, triggers, rhythms, reminders);
 
     fn check(&self) -> Result<(), (String, String)> {
         let wrong = |id: &str, reason: &str| Err((id.to_owned(), reason.to_owned()));

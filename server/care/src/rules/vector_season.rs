@@ -3,7 +3,7 @@
 use chrono::{Datelike, NaiveDate};
 use serde::Deserialize;
 
-use crate::rules::{Header, Mark, Pack, Row, Source, overlay, overlay_sources, row};
+use crate::rules::{Header, Mark, Pack, Source, row, tables};
 
 /// A day of the year, written `05-01`.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Deserialize)]
@@ -128,22 +128,7 @@ impl Pack for VectorSeason {
     const SUBJECT: &'static str = "vector_season";
     const BUILT_IN: &'static str = include_str!("../../rules/vector_season.toml");
 
-    fn header(&self) -> &Header {
-        &self.pack
-    }
-
-    fn sources(&self) -> &[Source] {
-        &self.sources
-    }
-
-    fn rows(&self) -> Vec<&dyn Row> {
-        self.seasons.iter().map(|row| row as &dyn Row).collect()
-    }
-
-    fn overlay(&mut self, theirs: Self) {
-        overlay_sources(&mut self.sources, theirs.sources);
-        overlay(&mut self.seasons, theirs.seasons);
-    }
+    tables!(pack, sources; seasons);
 }
 
 #[cfg(test)]

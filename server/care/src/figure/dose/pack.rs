@@ -2,7 +2,7 @@
 
 use serde::Deserialize;
 
-use crate::rules::{Header, Pack, Row, Source, overlay};
+use crate::rules::{Header, Pack, Source, tables};
 
 use super::fact::{ActiveRow, Dose, DrugClass, Form, Saying, Youngest};
 use super::limit::Limit;
@@ -67,43 +67,7 @@ impl Pack for Dewormers {
     const SUBJECT: &'static str = "dewormers";
     const BUILT_IN: &'static str = include_str!("../../../rules/dewormers.toml");
 
-    fn header(&self) -> &Header {
-        &self.pack
-    }
-
-    fn sources(&self) -> &[Source] {
-        &self.source
-    }
-
-    fn rows(&self) -> Vec<&dyn Row> {
-        fn rows<R: Row>(of: &[R]) -> impl Iterator<Item = &dyn Row> {
-            of.iter().map(|row| row as &dyn Row)
-        }
-        rows(&self.class)
-            .chain(rows(&self.active))
-            .chain(rows(&self.dose))
-            .chain(rows(&self.youngest))
-            .chain(rows(&self.form))
-            .chain(rows(&self.saying))
-            .chain(rows(&self.limit))
-            .collect()
-    }
-
-    fn overlay(&mut self, theirs: Self) {
-        for source in theirs.source {
-            match self.source.iter_mut().find(|ours| ours.id == source.id) {
-                Some(ours) => *ours = source,
-                None => self.source.push(source),
-            }
-        }
-        overlay(&mut self.class, theirs.class);
-        overlay(&mut self.active, theirs.active);
-        overlay(&mut self.dose, theirs.dose);
-        overlay(&mut self.youngest, theirs.youngest);
-        overlay(&mut self.form, theirs.form);
-        overlay(&mut self.saying, theirs.saying);
-        overlay(&mut self.limit, theirs.limit);
-    }
+    tables!(pack, source; class, active, dose, youngest, form, saying, limit);
 
     fn check(&self) -> Result<(), (String, String)> {
         super::sound::each(self)

@@ -192,11 +192,7 @@ impl<'a> Case<'a> {
             .rev()
             .filter(|one| !self.still_acts(one.entry.day))
             .find_map(|one| Some((one.strongyle_epg()?, one.entry.day)))?;
-        let bands = self.rules.egg_counts.bands.iter();
-        let band = bands
-            .filter(|band| epg > band.above_epg)
-            .max_by(|a, b| a.above_epg.total_cmp(&b.above_epg))?;
-        Some((band.shedder, day))
+        Some((self.rules.egg_counts.shedder(epg).0, day))
     }
 
     /// The order in force for a domain: the last one made that stands on a professional's word.

@@ -6,7 +6,7 @@ use crate::band::{Band, Graded, check_graded};
 use crate::fault::Faults;
 use crate::horse::BreedType;
 use crate::kind::codes;
-use crate::rules::{Header, Mark, Pack, Row, Source, overlay, row};
+use crate::rules::{Header, Mark, Pack, Row, Source, row, tables};
 
 use super::age::AgeClass;
 use super::curve::Curve;
@@ -192,39 +192,7 @@ impl Pack for Growth {
     const SUBJECT: &'static str = "growth";
     const BUILT_IN: &'static str = include_str!("../../../rules/growth.toml");
 
-    fn header(&self) -> &Header {
-        &self.head
-    }
-
-    fn sources(&self) -> &[Source] {
-        &self.sources
-    }
-
-    fn rows(&self) -> Vec<&dyn Row> {
-        let mut rows: Vec<&dyn Row> = Vec::new();
-        rows.extend(self.curves.iter().map(|row| row as &dyn Row));
-        rows.extend(self.fits.iter().map(|row| row as &dyn Row));
-        rows.extend(self.tolerances.iter().map(|row| row as &dyn Row));
-        rows.extend(self.ages.iter().map(|row| row as &dyn Row));
-        rows.extend(self.countings.iter().map(|row| row as &dyn Row));
-        rows.extend(self.gestations.iter().map(|row| row as &dyn Row));
-        rows.extend(self.breeds.iter().map(|row| row as &dyn Row));
-        rows
-    }
-
-    fn overlay(&mut self, theirs: Self) {
-        for source in theirs.sources {
-            self.sources.retain(|ours| ours.id != source.id);
-            self.sources.push(source);
-        }
-        overlay(&mut self.curves, theirs.curves);
-        overlay(&mut self.fits, theirs.fits);
-        overlay(&mut self.tolerances, theirs.tolerances);
-        overlay(&mut self.ages, theirs.ages);
-        overlay(&mut self.countings, theirs.countings);
-        overlay(&mut self.gestations, theirs.gestations);
-        overlay(&mut self.breeds, theirs.breeds);
-    }
+    tables!(head, sources; curves, fits, tolerances, ages, countings, gestations, breeds);
 
     fn check(&self) -> Result<(), (String, String)> {
         for row in &self.curves {

@@ -5,7 +5,7 @@ mod red_flag;
 use serde::{Deserialize, Serialize};
 
 use crate::kind::codes;
-use crate::rules::{Header, Mark, Row, Source, overlay, row};
+use crate::rules::{Header, Mark, Source, row, tables};
 
 pub use red_flag::{FootSign, RedFlag, Seen};
 
@@ -239,29 +239,7 @@ impl crate::rules::Pack for Pack {
     const SUBJECT: &'static str = "hoof_findings";
     const BUILT_IN: &'static str = include_str!("../../../rules/hoof_findings.toml");
 
-    fn header(&self) -> &Header {
-        &self.head
-    }
-
-    fn sources(&self) -> &[Source] {
-        &self.sources
-    }
-
-    fn rows(&self) -> Vec<&dyn Row> {
-        let findings = self.findings.iter().map(|row| row as &dyn Row);
-        findings
-            .chain(self.red_flags.iter().map(|row| row as &dyn Row))
-            .collect()
-    }
-
-    fn overlay(&mut self, theirs: Self) {
-        overlay(&mut self.findings, theirs.findings);
-        overlay(&mut self.red_flags, theirs.red_flags);
-        for source in theirs.sources {
-            self.sources.retain(|ours| ours.id != source.id);
-            self.sources.push(source);
-        }
-    }
+    tables!(head, sources; findings, red_flags);
 
     fn check(&self) -> Result<(), (String, String)> {
         for rule in &self.findings {

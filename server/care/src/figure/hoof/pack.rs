@@ -3,7 +3,7 @@
 use serde::Deserialize;
 
 use crate::band::{Band, Graded, check_graded};
-use crate::rules::{Header, Mark, Pack, Row, Source, overlay, row};
+use crate::rules::{Header, Mark, Pack, Row, Source, overlay, overlay_sources, row};
 
 use super::findings::Severity;
 use super::grades::{Axis, Frog, HeelBalance, Hemisphere, Limb, PairGrade, Quantity};
@@ -201,10 +201,7 @@ impl Pack for Hooves {
     }
 
     fn overlay(&mut self, theirs: Self) {
-        for source in theirs.sources {
-            self.sources.retain(|ours| ours.id != source.id);
-            self.sources.push(source);
-        }
+        overlay_sources(&mut self.sources, theirs.sources);
         overlay(&mut self.axis, theirs.axis);
         overlay(&mut self.heel_balance, theirs.heel_balance);
         overlay(&mut self.frog, theirs.frog);

@@ -2,7 +2,7 @@
 
 use serde::Deserialize;
 
-use crate::rules::{Header, Pack, Row, Source, overlay};
+use crate::rules::{Header, Pack, Source, tables};
 
 use super::formula::{Formula, Ideal};
 
@@ -45,30 +45,7 @@ impl Pack for Formulas {
     const SUBJECT: &'static str = "weight";
     const BUILT_IN: &'static str = include_str!("../../../rules/weight.toml");
 
-    fn header(&self) -> &Header {
-        &self.pack
-    }
-
-    fn sources(&self) -> &[Source] {
-        &self.source
-    }
-
-    fn rows(&self) -> Vec<&dyn Row> {
-        let formulas = self.formula.iter().map(|row| row as &dyn Row);
-        let ideals = self.ideal.iter().map(|row| row as &dyn Row);
-        formulas.chain(ideals).collect()
-    }
-
-    fn overlay(&mut self, theirs: Self) {
-        for source in theirs.source {
-            match self.source.iter_mut().find(|ours| ours.id == source.id) {
-                Some(ours) => *ours = source,
-                None => self.source.push(source),
-            }
-        }
-        overlay(&mut self.formula, theirs.formula);
-        overlay(&mut self.ideal, theirs.ideal);
-    }
+    tables!(pack, source; formula, ideal);
 
     fn check(&self) -> Result<(), (String, String)> {
         for formula in &self.formula {

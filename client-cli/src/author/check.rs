@@ -101,7 +101,13 @@ impl Around<'_> {
         target: Option<&Envelope>,
     ) -> Result<(Provenance, Vec<String>), Failure> {
         let on = draft.performed_at.date_naive();
-        let plan = care_plan::covering(events, &Act { details, role, on });
+        let act = Act {
+            details,
+            role,
+            on,
+            amends: target.map(|target| (target.kind, target.performed_at.date_naive())),
+        };
+        let plan = care_plan::covering(events, &act);
         let known = Circumstances {
             jurisdiction: None,
             has_licence: self.has_licence(role, on),

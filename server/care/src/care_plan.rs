@@ -17,6 +17,8 @@ pub struct Act<'a> {
     pub role: Role,
     /// The day, by the wall clock there.
     pub on: NaiveDate,
+    /// What it amends, if it is an amendment: the kind, and the day on which that was done.
+    pub amends: Option<(Kind, NaiveDate)>,
 }
 
 /// Why no care plan covers an act, in words.
@@ -28,12 +30,28 @@ pub struct NotCovered(String);
 ///
 /// A plan covers what its domain, its roles and its dewormers name, from the day it was made to its last day. It must
 /// stand on a professional's word: attested, or countersigned. Once it is retracted it covers nothing more; what was
-/// done before that day stays covered. A drug's name is free text, so a medication must name its plan.
+/// done before that day stays covered. A drug's name is free text, so a medication must name its plan. An amendment is
+/// covered if what it says now would have been, on the day of what it amends: a plan's end doesn't keep anybody from
+/// mending a lot number, and nobody comes by an amendment to a dewormer that the plan doesn't name.
 ///
 /// # Errors
 ///
 /// Why none does: of the plan that the act names, else of the latest that is about the same thing.
 pub fn covering(events: &[CareEvent], act: &Act<'_>) -> Result<Option<EventId>, NotCovered> {
+    if let (Details::Amendment(amendment), Some((kind, on))) = (act.details, act.amends) {
+        let amended = amendment.new_details(kind);
+        let details = &amended.map_err(|faults| NotCovered(faults.to_string()))?;
+        let amends = None;
+        return covering(
+            events,
+            &Act {
+                details,
+                on,
+                amends,
+                ..*act
+            },
+        );
+    }
     let Some(domain) = domain_of(act.details.kind()) else {
         let kind = act.details.kind();
         return Err(NotCovered(format!("no care plan is about {kind}")));
@@ -186,6 +204,7 @@ mod tests {
             details: &details,
             role,
             on,
+            amends: None,
         };
         covering(log, &act)
             .map(|id| id.expect("an id").to_string())
@@ -201,6 +220,27 @@ mod tests {
     fn refused(decided: Result<String, String>, part: &str) {
         let reason = decided.expect_err("a refusal");
         assert!(reason.contains(part), "{reason}");
+    }
+
+    #[test]
+    fn an_amendment_is_covered_as_what_it_amends_would_have_been() {
+        let log = [plan(&json!({}))];
+        let amend = |active: &str, day: &str| {
+            let details = json!({"reason": "the other tube", "details": {"actives": [active], "lot_number": "DP-7732"}});
+            let details = Details::parse(Kind::Amendment, &details).expect("details");
+            let act = Act {
+                details: &details,
+                role: Role::BarnStaff,
+                on: "2026-11-02".parse().expect("a day"),
+                amends: Some((Kind::Deworming, day.parse().expect("a day"))),
+            };
+            covering(&log, &act)
+                .map(|id| id.expect("an id").to_string())
+                .map_err(|reason| reason.to_string())
+        };
+        assert_eq!(amend("praziquantel", "2026-09-30"), Ok(PLAN.to_owned()));
+        refused(amend("moxidectin", "2026-09-30"), "doesn't name moxidectin");
+        refused(amend("praziquantel", "2026-10-01"), "ended on 2026-09-30");
     }
 
     #[test]

@@ -110,7 +110,7 @@ pub struct Circumstances<'a> {
     pub jurisdiction: Option<&'a str>,
     /// The author has a licence on record for this role.
     pub has_licence: bool,
-    /// A care plan in force covers it: see [`crate::care_plan`].
+    /// A care plan covers it, or covers what an amendment makes of an event: see [`crate::care_plan`].
     pub care_plan_in_force: bool,
     /// The target is an event of the author's own.
     pub own_event: bool,
@@ -214,9 +214,7 @@ impl Policy {
             return refuse(format!("{who} may record {what} only {unmet}"));
         }
         if let (Kind::Amendment, Some(target)) = (kind, around.target) {
-            // The plan was in force when the event was recorded; to correct it later needs none.
             let then = Circumstances {
-                care_plan_in_force: true,
                 target: None,
                 ..*around
             };

@@ -179,21 +179,22 @@ fn an_amendment_is_held_to_the_row_of_what_it_amends() {
     let refusal = amend(Role::Owner, Provenance::Recorded, Kind::Vaccination).unwrap_err();
     assert_eq!(refusal.row, "vaccination");
     assert!(amend(Role::Owner, Provenance::Transcribed, Kind::Vaccination).is_ok());
-    let after_the_plan_ended = Circumstances {
-        care_plan_in_force: false,
-        target: Some(Kind::Deworming),
-        ..fine()
+    let deworming = |care_plan_in_force| {
+        let around = Circumstances {
+            care_plan_in_force,
+            target: Some(Kind::Deworming),
+            ..fine()
+        };
+        policy.decide(
+            Role::BarnStaff,
+            Kind::Amendment,
+            Provenance::Recorded,
+            &around,
+        )
     };
-    let decided = policy.decide(
-        Role::BarnStaff,
-        Kind::Amendment,
-        Provenance::Recorded,
-        &after_the_plan_ended,
-    );
-    assert_eq!(
-        decided.map(|allowed| allowed.row),
-        Ok("correction".to_owned())
-    );
+    let row = deworming(true).map(|allowed| allowed.row);
+    assert_eq!(row, Ok("correction".to_owned()));
+    assert_eq!(deworming(false).unwrap_err().row, "deworming");
 }
 
 const OPERATORS: &str = r#"

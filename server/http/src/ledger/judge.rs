@@ -171,6 +171,9 @@ fn check_policy(case: &Case<'_>, envelope: &Envelope) -> Result<(), Problem> {
         details,
         role: envelope.role,
         on: envelope.performed_at.date_naive(),
+        amends: case
+            .target
+            .map(|target| (target.kind, target.performed_at.date_naive())),
     };
     let plan = care_plan::covering(case.shaping, &act);
     let around = Circumstances {

@@ -81,7 +81,20 @@ pub enum DamVaccinated {
     /// The same answer for every disease.
     All(bool),
     /// By disease code; a disease that is missing is unknown.
-    ByDisease(BTreeMap<String, Option<bool>>),
+    ByDisease(
+        #[serde(deserialize_with = "known")]
+        #[cfg_attr(feature = "schema", schema(value_type = BTreeMap<String, Option<bool>>))]
+        BTreeMap<String, bool>,
+    ),
+}
+
+/// What is known of the diseases: `null` says no more than leaving one out.
+fn known<'de, D: serde::Deserializer<'de>>(from: D) -> Result<BTreeMap<String, bool>, D::Error> {
+    let all = BTreeMap::<String, Option<bool>>::deserialize(from)?;
+    Ok(all
+        .into_iter()
+        .filter_map(|(code, vaccinated)| Some((code, vaccinated?)))
+        .collect())
 }
 
 /// A pregnancy in hand.
@@ -187,5 +200,21 @@ impl CareEvent {
                 "say when it happened: performed_at or performed_on",
             )),
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn null_says_no_more_of_a_dam_than_nothing() {
+        let read = |text| serde_json::from_str::<DamVaccinated>(text).expect("an answer");
+        let known = BTreeMap::from([("rabies".to_owned(), true)]);
+        assert_eq!(
+            read(r#"{"rabies": true, "tetanus": null}"#),
+            DamVaccinated::ByDisease(known)
+        );
+        assert_eq!(read("false"), DamVaccinated::All(false));
     }
 }

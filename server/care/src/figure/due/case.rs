@@ -179,7 +179,7 @@ impl<'a> Case<'a> {
         match &self.horse.dam_vaccinated {
             Some(DamVaccinated::All(vaccinated)) => *vaccinated,
             Some(DamVaccinated::ByDisease(by_disease)) => {
-                by_disease.get(disease.code()).copied().flatten() == Some(true)
+                by_disease.get(disease.code()) == Some(&true)
             }
             None => false,
         }

@@ -4,8 +4,7 @@ use whorl_care::code::Sign;
 use whorl_care::details::{Details, Finding, LamenessScale};
 use whorl_care::figure::hoof::findings::{FootSign, Seen, Urgency};
 use whorl_care::rules::Rules;
-
-use crate::sentence::words;
+use whorl_care::sentence::words;
 
 /// What an entry calls for, the most urgent first. Findings that may wait for the next visit are not told.
 #[must_use]

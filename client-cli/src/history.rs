@@ -9,6 +9,7 @@ use whorl_care::effective::{Effective, Standing as Effect, effective};
 use whorl_care::horse::CareEvent;
 use whorl_care::ids::{AccountId, DeviceId, EventId, HorseId, VisitId};
 use whorl_care::kind::{Kind, Provenance, Role};
+use whorl_care::sentence;
 use whorl_contract::event::{AttachmentRef, Content, Envelope, PerformedBy};
 use whorl_contract::history::{Countersignature, Standing};
 use whorl_contract::problem::Problem;
@@ -16,7 +17,7 @@ use whorl_contract::problem::Problem;
 use crate::care_log::care_event;
 use crate::failure::Failure;
 use crate::outbox::State;
-use crate::{mirror, outbox, sentence, signers};
+use crate::{mirror, outbox, signers};
 
 /// One entry. Its fields are those of the server's history, and two more: `state` and `what`.
 #[derive(Clone, Debug, PartialEq, Serialize)]

@@ -24,7 +24,6 @@ pub mod remote;
 pub mod render;
 pub mod rule_files;
 mod schema;
-pub mod sentence;
 pub mod setting;
 pub mod sheet;
 pub mod signers;

@@ -8,6 +8,7 @@ use whorl_care::fault::{Fault, Faults};
 use whorl_care::figure::dose;
 use whorl_care::ids::{EventId, HorseId};
 use whorl_care::kind::{Kind, Provenance, Role};
+use whorl_care::sentence;
 use whorl_care::unit::plain;
 
 use crate::alarm;
@@ -21,7 +22,6 @@ use crate::herd::Known;
 use crate::home::Home;
 use crate::jotting::Jotting;
 use crate::render::Sheet;
-use crate::sentence;
 
 /// What was recorded.
 #[derive(Debug, Serialize)]

@@ -94,6 +94,7 @@ impl TestServer {
             rules: None,
             registration: Registration::Open,
             trusted_proxies: Vec::new(),
+            public_url: None,
             workers: 1,
             connections: 8,
             log: "info".into(),

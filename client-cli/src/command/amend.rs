@@ -7,6 +7,7 @@ use serde_json::{Map, Value, json};
 use whorl_care::details::{Details, to_metric};
 use whorl_care::ids::{EventId, HorseId};
 use whorl_care::kind::{Kind, Provenance, Role};
+use whorl_care::sentence;
 use whorl_contract::event::Content;
 use whorl_contract::history::Standing;
 
@@ -19,7 +20,6 @@ use crate::form::Form;
 use crate::history::{self, Entry};
 use crate::recording::named;
 use crate::render::Sheet;
-use crate::sentence;
 use crate::sync::label;
 
 /// Correct an entry of your own: the new details replace the old, and the old stay in the log

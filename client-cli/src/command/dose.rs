@@ -8,6 +8,7 @@ use whorl_care::figure::Warning;
 use whorl_care::figure::dose::input::{Food, Label, Make, Plan, Regimen, Species, StrengthOf};
 use whorl_care::figure::dose::{Answer, Input, dose};
 use whorl_care::horse::BreedType;
+use whorl_care::sentence::words;
 use whorl_care::unit::plain;
 use whorl_care::when::PartialDate;
 
@@ -18,7 +19,6 @@ use crate::failure::Failure;
 use crate::herd;
 use crate::recording;
 use crate::render::Sheet;
-use crate::sentence::words;
 use crate::unit;
 
 /// Work out a dewormer's dose and where to set the syringe; refuse where something speaks against it

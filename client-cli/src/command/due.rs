@@ -6,6 +6,7 @@ use serde::Serialize;
 use whorl_care::figure::due::{Answer, BarnContext, Input, Item, Programme, Status, answer};
 use whorl_care::ids::HorseId;
 use whorl_care::rules::Rules;
+use whorl_care::sentence::words;
 use whorl_contract::barn::Barn;
 
 use crate::basis;
@@ -15,7 +16,6 @@ use crate::failure::Failure;
 use crate::herd::{self, Known};
 use crate::recording;
 use crate::render::Sheet;
-use crate::sentence::words;
 
 /// Say what is due and why: for one horse, or for all of them
 ///

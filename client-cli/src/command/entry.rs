@@ -2,6 +2,7 @@
 
 use chrono::NaiveDate;
 use whorl_care::figure::entry::{Answer, Input, RuleIds, answer};
+use whorl_care::sentence::words;
 
 use crate::basis;
 use crate::care_log;
@@ -11,7 +12,6 @@ use crate::failure::Failure;
 use crate::herd;
 use crate::recording;
 use crate::render::Sheet;
-use crate::sentence::words;
 
 /// Say whether a horse may enter on a day by the rules of a show or country, and plan what is lacking
 ///

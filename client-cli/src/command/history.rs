@@ -2,6 +2,7 @@
 
 use chrono::NaiveDate;
 use whorl_care::kind::Kind;
+use whorl_care::sentence::words;
 use whorl_contract::history::Standing;
 
 use crate::desk::Desk;
@@ -9,7 +10,6 @@ use crate::failure::Failure;
 use crate::herd;
 use crate::history::{self, Entry};
 use crate::render::Sheet;
-use crate::sentence::words;
 use crate::spreadsheet;
 
 /// Show a horse's history: the log as last synced, and what waits in the outbox

@@ -8,6 +8,7 @@ use whorl_care::effective::effective;
 use whorl_care::fault;
 use whorl_care::figure::hoof::{Answer, Input, hoof};
 use whorl_care::kind::{Foot, Kind};
+use whorl_care::sentence::words;
 use whorl_care::unit::plain;
 
 use crate::basis;
@@ -16,7 +17,6 @@ use crate::desk::Desk;
 use crate::failure::Failure;
 use crate::herd;
 use crate::render::Sheet;
-use crate::sentence::words;
 
 /// Judge the balance of a horse's feet as they were last measured, and when the farrier should come again
 ///

@@ -6,6 +6,7 @@ use whorl_care::horse::CareEvent;
 use whorl_care::ids::HorseId;
 use whorl_care::kind::Role;
 use whorl_care::profile::handling;
+use whorl_care::sentence::words;
 use whorl_care::when::PartialDate;
 use whorl_contract::barn::Barn;
 
@@ -15,7 +16,6 @@ use crate::desk::Desk;
 use crate::failure::Failure;
 use crate::herd::{self, Known};
 use crate::render::Sheet;
-use crate::sentence::words;
 
 /// List the horses: handling cautions first, then age, where they stand, who saw them last, and what is due
 #[derive(Debug, clap::Args)]

@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 use chrono::SecondsFormat;
 use serde_json::json;
 use whorl_care::kind::Kind;
+use whorl_care::sentence::words;
 
 use super::history::kind;
 use crate::attachments::sha256;
@@ -13,7 +14,6 @@ use crate::desk::Desk;
 use crate::failure::Failure;
 use crate::herd;
 use crate::render::Sheet;
-use crate::sentence::words;
 use crate::setting;
 use crate::sheet::{self, Defaults, Taken, Wrong, template};
 

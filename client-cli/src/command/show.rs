@@ -3,12 +3,13 @@
 use serde_json::{Value, json};
 
 use super::pick;
+use whorl_care::sentence::words;
+
 use crate::care_log;
 use crate::desk::Desk;
 use crate::failure::Failure;
 use crate::history::{self, Entry};
 use crate::render::Sheet;
-use crate::sentence::words;
 use crate::sync::label;
 
 /// Show one entry whole: every field, who vouches for it, and what was said about it since

@@ -22,5 +22,6 @@ pub mod profile;
 pub mod quantile;
 pub mod record;
 pub mod rules;
+pub mod sentence;
 pub mod unit;
 pub mod when;

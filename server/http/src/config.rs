@@ -10,6 +10,7 @@ use std::path::PathBuf;
 use whorl_care::fault::Faults;
 
 use crate::network::Network;
+use crate::public_url::PublicUrl;
 
 /// The settings as they were given, before they are checked.
 #[derive(Clone, clap::Args)]
@@ -51,6 +52,9 @@ pub struct Flags {
     /// The proxies whose word on where a request comes from is taken: addresses or ranges, with commas between
     #[arg(long, global = true, env = "WHORL_TRUSTED_PROXIES", default_value = "")]
     trusted_proxies: String,
+    /// The address at which people reach the server, such as `https://horses.example`: for links and for cookies
+    #[arg(long, global = true, env = "WHORL_PUBLIC_URL")]
+    public_url: Option<String>,
     /// Threads that answer requests
     #[arg(long, global = true, env = "WHORL_WORKERS", default_value = "2")]
     workers: String,
@@ -90,6 +94,8 @@ pub struct Config {
     pub registration: Registration,
     /// The proxies whose word on where a request comes from is taken.
     pub trusted_proxies: Vec<Network>,
+    /// The address at which people reach the server.
+    pub public_url: Option<PublicUrl>,
     /// Threads that answer requests.
     pub workers: usize,
     /// Connections to the database.
@@ -222,6 +228,14 @@ impl Flags {
             )
             .unwrap_or(SocketAddr::from(([127, 0, 0, 1], 0))),
             trusted_proxies: proxies(&mut faults, &self.trusted_proxies),
+            public_url: self.public_url.and_then(|text| {
+                parsed(
+                    &mut faults,
+                    "--public-url",
+                    &text,
+                    "an address like https://horses.example, without a path",
+                )
+            }),
             workers: counted(&mut faults, "--workers", &self.workers, 1, 256),
             connections: counted(&mut faults, "--connections", &self.connections, 1, 1000),
             shutdown_seconds: counted(
@@ -316,6 +330,12 @@ impl Config {
                     proxies.join(",")
                 },
             ),
+            (
+                "public_url",
+                self.public_url
+                    .as_ref()
+                    .map_or_else(none, |url| url.as_str().to_owned()),
+            ),
             ("workers", self.workers.to_string()),
             ("connections", self.connections.to_string()),
             ("log", self.log.clone()),
@@ -362,6 +382,7 @@ mod tests {
             "--rules=/no/such/folder",
             "--registration=closed",
             "--trusted-proxies=10.0.0.0/8,proxy",
+            "--public-url=horses.example",
             "--workers=0",
             "--connections=many",
             "--log=whorl=loudly",
@@ -381,6 +402,7 @@ mod tests {
             "--rules",
             "--registration",
             "--trusted-proxies",
+            "--public-url",
             "--workers",
             "--connections",
             "--log",

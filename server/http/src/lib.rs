@@ -21,6 +21,7 @@ pub mod operate;
 mod paging;
 mod password;
 pub mod problem;
+pub mod public_url;
 mod refresh;
 mod routes;
 mod sale;

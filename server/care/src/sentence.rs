@@ -1,19 +1,19 @@
-//! What an entry says, in the words of a line: for the answer to a recording, for histories and for sheets.
+//! What an entry says, in the words of a line: for the answer to a recording, for histories, pages and sheets.
 
-use whorl_care::code::{Active, Sign};
-use whorl_care::details::{
+use crate::code::{Active, Sign};
+use crate::details::{
     BodyCondition, Breeding, CarePlan, Details, Deworming, EggCount, Finding, FootCare, HoofCare,
     HoofCheck, Identity, LaboratoryTest, LamenessExam, Measures, Medication, Movement, Vaccination,
     Vitals, Weight,
 };
-use whorl_care::kind::Kind;
-use whorl_care::unit::plain;
+use crate::kind::Kind;
+use crate::unit::plain;
 
 /// What the details of a kind say, as far as this version can read them.
 #[must_use]
 pub fn of(kind: Kind, details: &serde_json::Value) -> String {
     Details::parse_known(kind, details).map_or_else(
-        || "this version can't read it; `whorl show` has it whole".to_owned(),
+        || "a later version wrote it, and this one can't read it whole".to_owned(),
         |details| what(&details),
     )
 }

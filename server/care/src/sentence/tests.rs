@@ -1,5 +1,5 @@
+use crate::details::example;
 use serde_json::json;
-use whorl_care::details::example;
 
 use super::*;
 
@@ -99,5 +99,5 @@ fn what_a_newer_version_wrote_is_told_as_far_as_it_can_be_read() {
         of(Kind::Weight, &json!({"weight_kg": 500, "mood": "fine"})),
         "500 kg"
     );
-    assert!(of(Kind::Weight, &json!({"mood": "fine"})).contains("whorl show"));
+    assert!(of(Kind::Weight, &json!({"mood": "fine"})).contains("later version"));
 }

@@ -83,7 +83,6 @@ pub enum DamVaccinated {
     /// By disease code; a disease that is missing is unknown.
     ByDisease(
         #[serde(deserialize_with = "known")]
-        #[cfg_attr(feature = "schema", schema(value_type = BTreeMap<String, Option<bool>>))]
         BTreeMap<String, bool>,
     ),
 }

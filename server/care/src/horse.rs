@@ -81,10 +81,7 @@ pub enum DamVaccinated {
     /// The same answer for every disease.
     All(bool),
     /// By disease code; a disease that is missing is unknown.
-    ByDisease(
-        #[serde(deserialize_with = "known")]
-        BTreeMap<String, bool>,
-    ),
+    ByDisease(#[serde(deserialize_with = "known")] BTreeMap<String, bool>),
 }
 
 /// What is known of the diseases: `null` says no more than leaving one out.

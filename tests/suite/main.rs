@@ -17,6 +17,7 @@ mod kinds;
 mod ledger;
 mod licences;
 mod openapi;
+mod pages;
 mod pull;
 mod sealed;
 mod sessions;

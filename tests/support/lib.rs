@@ -1,5 +1,6 @@
 //! What the end-to-end tests and the demo stand on.
 
+mod browser;
 mod caller;
 mod database;
 pub mod demo;
@@ -10,6 +11,7 @@ pub mod person;
 mod server;
 pub mod yard;
 
+pub use browser::Browser;
 pub use caller::{Answer, Caller};
 pub use database::Database;
 pub use person::Person;

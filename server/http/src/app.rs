@@ -8,6 +8,7 @@ use utoipa_actix_web::AppExt;
 
 use crate::exchange::exchange;
 use crate::methods::{Methods, no_route};
+use crate::pages;
 use crate::problem;
 use crate::routes;
 use crate::state::State;
@@ -44,6 +45,7 @@ pub(crate) fn app(
         .default_service(web::route().to(no_route))
         .split_for_parts();
     app.configure(routes::docs::pages)
+        .configure(pages::all)
         .wrap(Compress::default())
         .wrap(from_fn(exchange))
 }

@@ -9,7 +9,8 @@ use actix_web::web::Data;
 use actix_web::{FromRequest, HttpRequest};
 use chrono::{DateTime, Utc};
 use whorl_care::ids::{AccountId, DeviceId, SessionId};
-use whorl_store::{StoreError, sessions};
+use whorl_store::StoreError;
+use whorl_store::sessions::{self, Seat};
 
 use crate::exchange::note_account;
 use crate::problem::{Kind, Problem};
@@ -65,26 +66,47 @@ async fn who(state: &State, token: &str) -> Result<Caller, Problem> {
         .tokens
         .check(token, now)
         .map_err(|_| unauthenticated())?;
+    let seat = open_seat(state, bearer.session, now)
+        .await?
+        .filter(|seat| seat.account.id == bearer.account)
+        .ok_or_else(unauthenticated)?;
+    Ok(Caller::at(&seat))
+}
+
+/// A session that is open now, with its account and its device.
+///
+/// # Errors
+///
+/// A failure of ours if the store can't be asked.
+pub(crate) async fn open_seat(
+    state: &State,
+    session: SessionId,
+    now: DateTime<Utc>,
+) -> Result<Option<Seat>, Problem> {
     let seat = state
-        .read(move |db| match sessions::seat(db, bearer.session) {
+        .read(move |db| match sessions::seat(db, session) {
             Err(StoreError::NotFound) => Ok(None),
             found => found.map(Some),
         })
         .await?;
-    let seat = seat
-        .filter(|seat| seat.account.id == bearer.account && session::is_open(seat, now))
-        .ok_or_else(unauthenticated)?;
-    note_account(&seat.account.id);
-    Ok(Caller {
-        account: seat.account.id,
-        session: seat.session.id,
-        device: seat.session.device_id.map(|key| key.0),
-        operator: seat.account.operator,
-        authenticated_at: seat.session.authenticated_at.and_utc(),
-    })
+    Ok(seat.filter(|seat| session::is_open(seat, now)))
+}
+
+impl Caller {
+    /// The caller behind an open session.
+    pub(crate) fn at(seat: &Seat) -> Self {
+        note_account(&seat.account.id);
+        Self {
+            account: seat.account.id,
+            session: seat.session.id,
+            device: seat.session.device_id.as_ref().map(|key| key.0),
+            operator: seat.account.operator,
+            authenticated_at: seat.session.authenticated_at.and_utc(),
+        }
+    }
 }
 
 /// The one answer to everybody who is not signed in, whatever is wrong.
-fn unauthenticated() -> Problem {
+pub(crate) fn unauthenticated() -> Problem {
     Problem::bare(Kind::Unauthenticated)
 }

@@ -18,6 +18,7 @@ pub mod logging;
 mod methods;
 pub mod network;
 pub mod operate;
+mod pages;
 mod paging;
 mod password;
 pub mod problem;

@@ -5,6 +5,7 @@ use actix_web::web::Data;
 use actix_web::{HttpRequest, HttpResponse, ResponseError};
 use serde_json::Value;
 
+use crate::pages;
 use crate::problem::{Kind, Problem};
 
 /// The methods of every address, as the published description lists them.
@@ -63,6 +64,9 @@ fn allowed(item: &Value) -> String {
 /// Answers what no route took.
 pub(crate) async fn no_route(request: HttpRequest, methods: Data<Methods>) -> HttpResponse {
     let Some(allowed) = methods.at(request.path()) else {
+        if wants_a_page(&request) {
+            return pages::failure(&Problem::not_found(), None);
+        }
         return Problem::bare(Kind::NotFound).error_response();
     };
     let mut answer = if request.method() == Method::OPTIONS {
@@ -74,6 +78,13 @@ pub(crate) async fn no_route(request: HttpRequest, methods: Data<Methods>) -> Ht
         answer.headers_mut().insert(header::ALLOW, allowed);
     }
     answer
+}
+
+/// Whether a browser asks, and not a program.
+fn wants_a_page(request: &HttpRequest) -> bool {
+    let accept = request.headers().get(header::ACCEPT);
+    let accept = accept.and_then(|value| value.to_str().ok()).unwrap_or("");
+    accept.contains("text/html") && !request.path().starts_with("/v1/")
 }
 
 #[cfg(test)]

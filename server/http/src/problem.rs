@@ -85,6 +85,11 @@ impl Problem {
         self.kind
     }
 
+    /// After how many seconds to try again, where that is known.
+    pub(crate) fn seconds_to_wait(&self) -> Option<u64> {
+        self.retry_after
+    }
+
     /// The document that leaves.
     #[must_use]
     pub fn document(&self) -> Document {

@@ -1,7 +1,7 @@
 //! Signing in: the password, the device, and the session that begins. Whoever fails learns nothing about whether an
 //! account exists: the same questions to the store, the same hashing, the same answer.
 
-use chrono::{DateTime, Utc};
+use chrono::{DateTime, TimeDelta, Utc};
 use whorl_care::ids::{AccountId, DeviceId, SessionId};
 use whorl_contract::key::Purpose;
 use whorl_contract::session::{NewDevice, Session, SignIn};
@@ -38,6 +38,21 @@ pub(crate) async fn sign_in(
     network: Network,
     request: SignIn,
 ) -> Result<Session, Problem> {
+    let (account, session) = begin(state, network, request, ABSOLUTE).await?;
+    tokens(state, &account, &session, session.created_at.and_utc())
+}
+
+/// Signs in and begins a session that ends after `lasts`, however it is used.
+///
+/// # Errors
+///
+/// As [`sign_in`].
+pub(crate) async fn begin(
+    state: &State,
+    network: Network,
+    request: SignIn,
+    lasts: TimeDelta,
+) -> Result<(AccountRow, SessionRow), Problem> {
     let password = Password::read("/password", &request.password)?;
     let device = request
         .device
@@ -60,6 +75,7 @@ pub(crate) async fn sign_in(
         device,
         seed: crate::keys::random().map_err(Problem::internal)?,
         now,
+        lasts,
     };
     let opened = state
         .write(move |db| -> Result<(AccountRow, SessionRow), Problem> {
@@ -79,7 +95,7 @@ pub(crate) async fn sign_in(
     let (account, session) = opened?;
     tracing::info!(target: "security", event = "session_opened", account = %account.id, session = %session.id,
         device = ?session.device_id.map(|key| key.0.to_string()), %network);
-    tokens(state, &account, &session, now)
+    Ok((account, session))
 }
 
 /// What somebody who signs in shows before the password is looked at.
@@ -241,6 +257,7 @@ struct Opening {
     device: Option<NewDevice>,
     seed: [u8; 32],
     now: DateTime<Utc>,
+    lasts: TimeDelta,
 }
 
 fn open(db: &mut Db, account: AccountId, opening: Opening) -> Result<SessionRow, Problem> {
@@ -271,7 +288,7 @@ fn open(db: &mut Db, account: AccountId, opening: Opening) -> Result<SessionRow,
         created_at: now,
         authenticated_at: now,
         last_used_at: now,
-        ends_at: now + ABSOLUTE,
+        ends_at: now + opening.lasts,
         generation: 0,
         seed: opening.seed.to_vec(),
         ended_at: None,

@@ -4,7 +4,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use actix_web::web::{Data, Json, Path, Query};
 use actix_web::{HttpResponse, delete, get};
-use chrono::NaiveDateTime;
+use chrono::{DateTime, NaiveDateTime, Utc};
 use serde::Deserialize;
 use utoipa::IntoParams;
 use whorl_care::ids::{BarnId, GrantId, HorseId};
@@ -102,6 +102,47 @@ fn seen(db: &mut Db, caller: &Caller, now: NaiveDateTime) -> Result<Vec<Grant>, 
     Ok(found.into_values().collect())
 }
 
+/// Keeps those that cover one horse, by itself or through its barn.
+fn keep_covering(
+    db: &mut Db,
+    caller: &Caller,
+    id: HorseId,
+    items: &mut Vec<Grant>,
+    now: DateTime<Utc>,
+) -> Result<(), StoreError> {
+    let (horse, _) = access::horse(db, caller.account, id, now)?;
+    let exempt = grants::exemptions_of(db, id)?;
+    items.retain(|grant| match grant.horse_id {
+        Some(one) => one == id,
+        None => {
+            grant.barn_id == Some(horse.barn_id)
+                && !exempt.iter().any(|row| row.grant_id == grant.id)
+        }
+    });
+    Ok(())
+}
+
+fn is_over(grant: &Grant, now: DateTime<Utc>) -> bool {
+    grant.revoked_at.is_some() || grant.until.is_some_and(|until| until <= now)
+}
+
+/// The grants that somebody may see of those that cover a horse and are not over.
+///
+/// # Errors
+///
+/// [`StoreError::NotFound`] if the horse is not there, or not for them to know of.
+pub(crate) fn covering(
+    db: &mut Db,
+    caller: &Caller,
+    horse: HorseId,
+    now: DateTime<Utc>,
+) -> Result<Vec<Grant>, StoreError> {
+    let mut items = seen(db, caller, now.naive_utc())?;
+    keep_covering(db, caller, horse, &mut items, now)?;
+    items.retain(|grant| !is_over(grant, now));
+    Ok(items)
+}
+
 /// Lists the grants that the caller holds, and those that cover a horse or barn of theirs.
 #[utoipa::path(
     tag = "access",
@@ -130,15 +171,7 @@ pub(crate) async fn list_grants(
         .read(move |db| {
             let mut items = seen(db, &caller, now.naive_utc())?;
             if let Some(id) = horse_id {
-                let (horse, _) = access::horse(db, caller.account, id, now)?;
-                let exempt = grants::exemptions_of(db, id)?;
-                items.retain(|grant| match grant.horse_id {
-                    Some(one) => one == id,
-                    None => {
-                        grant.barn_id == Some(horse.barn_id)
-                            && !exempt.iter().any(|row| row.grant_id == grant.id)
-                    }
-                });
+                keep_covering(db, &caller, id, &mut items, now)?;
             }
             if let Some(id) = barn_id {
                 let barn = access::barn(db, caller.account, id, now)?;
@@ -147,9 +180,7 @@ pub(crate) async fn list_grants(
             Ok::<_, StoreError>(items)
         })
         .await?;
-    items.retain(|grant| {
-        ended || (grant.revoked_at.is_none() && grant.until.is_none_or(|until| now < until))
-    });
+    items.retain(|grant| ended || !is_over(grant, now));
     let paging = Paging { cursor, limit };
     Ok(Json(paging.cut(items, |grant| grant.id.0)?))
 }
@@ -183,19 +214,33 @@ pub(crate) async fn revoke_grant(
     grant: Path<GrantId>,
     of: Query<ForHorse>,
 ) -> Result<HttpResponse, Problem> {
+    end(&state, caller, *grant, of.horse_id).await?;
+    Ok(HttpResponse::NoContent().finish())
+}
+
+/// Ends a grant at once: for all that it covers, or for one horse alone.
+///
+/// # Errors
+///
+/// A problem if it is not there, or not for the caller to end.
+pub(crate) async fn end(
+    state: &State,
+    caller: Caller,
+    id: GrantId,
+    horse: Option<HorseId>,
+) -> Result<(), Problem> {
     let now = state.clock.now().naive_utc();
-    let id = *grant;
     state
         .write(move |db| {
             let row = grants::get(db, id)?;
-            match of.horse_id {
+            match horse {
                 Some(horse) => exempt(db, &caller, &row, horse, now),
                 None => revoke(db, &caller, &row, now),
             }
         })
         .await?;
     tracing::info!(target: "security", account = %caller.account, grant = %id, "a grant was ended");
-    Ok(HttpResponse::NoContent().finish())
+    Ok(())
 }
 
 fn revoke(db: &mut Db, caller: &Caller, row: &GrantRow, now: NaiveDateTime) -> Result<(), Problem> {

@@ -23,34 +23,39 @@ use crate::state::State;
 const LONGEST_PAGE: usize = 500;
 
 /// Which part of a history.
-#[derive(Debug, Deserialize, IntoParams)]
+#[derive(Debug, Default, Deserialize, IntoParams)]
 #[serde(deny_unknown_fields)]
 #[into_params(parameter_in = Query)]
 pub(crate) struct Filter {
     /// Only these kinds, separated by commas.
     #[param(example = "vaccination,deworming")]
-    kind: Option<String>,
+    pub(crate) kind: Option<String>,
     /// Only what happened on this day (UTC) or later, or from this instant on.
     #[param(example = "2026-01-01")]
-    from: Option<String>,
+    pub(crate) from: Option<String>,
     /// Only what happened on this day (UTC) or earlier, or before this instant.
     #[param(example = "2027-12-31")]
-    until: Option<String>,
+    pub(crate) until: Option<String>,
     /// Whether withdrawn entries are shown too.
     #[serde(default)]
-    retracted: bool,
+    pub(crate) retracted: bool,
     /// The `next_cursor` of the page before.
-    cursor: Option<String>,
+    pub(crate) cursor: Option<String>,
     /// How many entries; 500 at most.
     #[param(minimum = 1, maximum = 500, default = 50, example = 50)]
-    limit: Option<usize>,
+    pub(crate) limit: Option<usize>,
     /// `json` or `csv`.
     #[param(example = "json")]
-    format: Option<String>,
+    pub(crate) format: Option<String>,
 }
 
 impl Filter {
-    fn read(&self) -> Result<Wanted, Problem> {
+    /// Reads it.
+    ///
+    /// # Errors
+    ///
+    /// A problem that points to what can't be read.
+    pub(crate) fn read(&self) -> Result<Wanted, Problem> {
         let kinds = match &self.kind {
             None => Vec::new(),
             Some(list) => list

@@ -1,0 +1,128 @@
+//! The pages that people see in a browser: made here whole, with no script and nothing from elsewhere.
+//!
+//! They ask what the interface asks, through [`crate::access`]: a page shows nobody more than the interface would.
+
+mod cookie;
+mod entry;
+mod failure;
+mod fields;
+mod form;
+mod grants;
+mod herd;
+mod history;
+mod horse;
+mod layout;
+mod pass;
+mod sign_in;
+mod style;
+mod visitor;
+mod words;
+
+use actix_web::body::{BoxBody, MessageBody};
+use actix_web::dev::{ServiceRequest, ServiceResponse};
+use actix_web::http::header::{self, HeaderMap, HeaderName, HeaderValue};
+use actix_web::middleware::{Next, from_fn};
+use actix_web::web::{Data, ServiceConfig, get, post, resource};
+use actix_web::{Error, HttpResponse};
+use maud::Markup;
+
+use crate::problem::{Kind, Problem};
+use crate::public_url::PublicUrl;
+use crate::state::State;
+pub(crate) use failure::answer as failure;
+
+/// Scripts, frames and anything from elsewhere are refused by the browser itself.
+const CONTENT_POLICY: &str = "default-src 'none'; style-src 'self'; img-src 'self' data:; form-action 'self'; \
+                              frame-ancestors 'none'; base-uri 'none'";
+
+/// Every page.
+pub(crate) fn all(config: &mut ServiceConfig) {
+    config.route(style::PATH, get().to(style::sheet));
+    macro_rules! page {
+        ($path:literal, $($route:expr),+) => {
+            config.service(resource($path)$(.route($route))+.wrap(from_fn(as_page)))
+        };
+    }
+    page!("/", get().to(herd::show));
+    page!(
+        "/sign-in",
+        get().to(sign_in::show),
+        post().to(sign_in::enter)
+    );
+    page!("/sign-out", post().to(sign_in::leave));
+    page!("/horses/{horse}", get().to(horse::show));
+    page!("/horses/{horse}/history", get().to(history::show));
+    page!(
+        "/horses/{horse}/grants",
+        get().to(grants::show),
+        post().to(grants::end)
+    );
+}
+
+/// A page as it leaves.
+fn html(page: Markup) -> HttpResponse {
+    HttpResponse::Ok()
+        .content_type("text/html; charset=utf-8")
+        .body(page.into_string())
+}
+
+/// To another page, after something was done: going back or loading it again does nothing twice.
+fn see_other(path: &str) -> HttpResponse {
+    HttpResponse::SeeOther()
+        .insert_header((header::LOCATION, path))
+        .finish()
+}
+
+/// What holds for every page: what went wrong is told as a page too, and the headers that browsers go by.
+async fn as_page(
+    request: ServiceRequest,
+    next: Next<impl MessageBody + 'static>,
+) -> Result<ServiceResponse<BoxBody>, Error> {
+    let encrypted = request.app_data::<Data<State>>().is_some_and(|state| {
+        state
+            .config
+            .public_url
+            .as_ref()
+            .is_some_and(PublicUrl::is_encrypted)
+    });
+    let answer = next.call(request).await?.map_into_boxed_body();
+    let mut answer = told(answer);
+    protect(answer.headers_mut(), encrypted);
+    Ok(answer)
+}
+
+/// The answer, or the page that says what went wrong.
+fn told(answer: ServiceResponse<BoxBody>) -> ServiceResponse<BoxBody> {
+    let page = match answer.response().error() {
+        Some(error) => match error.as_error::<Problem>() {
+            Some(problem) => failure::answer(problem, Some(answer.request())),
+            None => failure::answer(&Problem::internal(error), None),
+        },
+        None if answer.status() == actix_web::http::StatusCode::METHOD_NOT_ALLOWED => {
+            failure::answer(&Problem::bare(Kind::MethodNotAllowed), None)
+        }
+        None => return answer,
+    };
+    let (request, _) = answer.into_parts();
+    ServiceResponse::new(request, page)
+}
+
+/// The headers of every page; a page that has its own keeps it.
+fn protect(headers: &mut HeaderMap, encrypted: bool) {
+    let mut unless_set = |name: HeaderName, value: &'static str| {
+        if !headers.contains_key(&name) {
+            headers.insert(name, HeaderValue::from_static(value));
+        }
+    };
+    unless_set(header::CONTENT_SECURITY_POLICY, CONTENT_POLICY);
+    // Not `no-referrer`: with that, a browser hides the origin of our own forms from us too.
+    unless_set(header::REFERRER_POLICY, "same-origin");
+    unless_set(header::CACHE_CONTROL, "no-store");
+    unless_set(
+        HeaderName::from_static("cross-origin-opener-policy"),
+        "same-origin",
+    );
+    if encrypted {
+        unless_set(header::STRICT_TRANSPORT_SECURITY, "max-age=31536000");
+    }
+}

@@ -1,0 +1,189 @@
+//! One horse: what to know before handling it, who it is, and what happened last.
+
+use actix_web::HttpResponse;
+use actix_web::web::{Data, Path};
+use chrono::NaiveDate;
+use maud::{Markup, html};
+use whorl_care::horse::Horse as Profile;
+use whorl_care::ids::HorseId;
+use whorl_care::sentence;
+use whorl_care::unit::plain;
+use whorl_contract::history::HistoryEntry;
+use whorl_contract::horse::Horse;
+use whorl_store::StoreError;
+
+use super::entry::{self, Heading};
+use super::herd::caution_box;
+use super::visitor::Visitor;
+use super::{html as page, layout, words};
+use crate::history::{self, Wanted};
+use crate::problem::Problem;
+use crate::state::State;
+use crate::{access, herd};
+
+/// So many entries stand on the page of a horse.
+const LATEST: usize = 8;
+
+/// A part of what there is to see of a horse.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Part {
+    /// The page of the horse.
+    Overview,
+    /// All that happened.
+    History,
+    /// Who may see it.
+    Grants,
+}
+
+impl Part {
+    fn path(self, horse: HorseId) -> String {
+        match self {
+            Self::Overview => format!("/horses/{horse}"),
+            Self::History => format!("/horses/{horse}/history"),
+            Self::Grants => format!("/horses/{horse}/grants"),
+        }
+    }
+}
+
+/// The name of the horse, and the ways to its other parts.
+pub(super) fn head(horse: &Horse, here: Part) -> Markup {
+    let (name, parts) = (
+        words::horse_name(horse),
+        [
+            (Part::Overview, "Overview"),
+            (Part::History, "History"),
+            (Part::Grants, "Who may see"),
+        ],
+    );
+    let title = parts
+        .iter()
+        .find(|(part, _)| *part == here)
+        .map(|(_, title)| *title);
+    html! {
+        h1 {
+            (name)
+            @if here != Part::Overview {
+                @if let Some(title) = title { ": " span.part { (title.to_lowercase()) } }
+            }
+        }
+        nav.parts aria-label="Parts of this horse's record" {
+            ul {
+                @for (part, title) in parts {
+                    li {
+                        a href=(part.path(horse.id)) aria-current=[(part == here).then_some("page")] { (title) }
+                    }
+                }
+            }
+        }
+    }
+}
+
+/// Shows a horse.
+pub(super) async fn show(
+    state: Data<State>,
+    visitor: Visitor,
+    horse: Path<String>,
+) -> Result<HttpResponse, Problem> {
+    let id = horse_id(&horse)?;
+    let now = state.clock.now();
+    let account = visitor.caller.account;
+    let wanted = Wanted {
+        kinds: Vec::new(),
+        from: None,
+        before: None,
+        retracted: false,
+        cursor: None,
+        limit: LATEST,
+    };
+    let (horse, latest) = state
+        .read(move |db| {
+            let (row, access) = access::horse(db, account, id, now)?;
+            let (latest, _) = history::page(db, row.id, row.head_seq, &access, &wanted)?;
+            Ok::<_, StoreError>((herd::one(db, row, access)?, latest))
+        })
+        .await?;
+    let main = main(&horse, &latest, now.date_naive());
+    Ok(page(layout::page(
+        &visitor,
+        &words::horse_name(&horse),
+        &main,
+    )?))
+}
+
+/// The horse of an address; what is no id has no horse.
+pub(super) fn horse_id(text: &str) -> Result<HorseId, Problem> {
+    text.parse().map_err(|_| Problem::not_found())
+}
+
+fn main(horse: &Horse, latest: &[HistoryEntry], on: NaiveDate) -> Markup {
+    html! {
+        (head(horse, Part::Overview))
+        @if let Some(caution) = &horse.handling { (caution_box(caution)) }
+        section aria-labelledby="profile" {
+            h2 id="profile" { "Who it is" }
+            (profile(&horse.profile, on))
+        }
+        section aria-labelledby="latest" {
+            h2 id="latest" { "What happened last" }
+            @if latest.is_empty() {
+                p { "Nothing is recorded yet that you may see." }
+            } @else {
+                (entry::list(latest, Heading::Third))
+                p { a href=(Part::History.path(horse.id)) { "The whole history" } }
+            }
+        }
+    }
+}
+
+fn profile(horse: &Profile, on: NaiveDate) -> Markup {
+    let line = words::horse_line(horse, on);
+    let risks: Vec<String> = horse
+        .risks
+        .iter()
+        .map(|risk| sentence::words(risk.code()))
+        .collect();
+    let facts = [
+        ("In short", Some(line).filter(|line| !line.is_empty())),
+        ("Registered as", horse.registered_name.clone()),
+        ("Foaled", horse.foaled_on.map(|on| on.to_string())),
+        ("Markings", horse.markings.clone()),
+        (
+            "Last weight",
+            horse.weight_kg.map(|kg| format!("{} kg", plain(kg))),
+        ),
+        (
+            "Shod",
+            horse
+                .shod
+                .map(|shod| if shod { "yes" } else { "no" }.to_owned()),
+        ),
+        (
+            "In foal",
+            horse.pregnancy.map(|pregnancy| {
+                pregnancy.covered_on.map_or_else(
+                    || "yes".to_owned(),
+                    |on| format!("covered on {}", on.format("%-d %B %Y")),
+                )
+            }),
+        ),
+        ("Chip", horse.microchip.clone()),
+        ("Life number (UELN)", horse.ueln.clone()),
+        (
+            "Risks",
+            Some(risks.join(", ")).filter(|text| !text.is_empty()),
+        ),
+    ];
+    html! {
+        @if facts.iter().all(|(_, value)| value.is_none()) {
+            p { "Nothing is recorded yet of who it is." }
+        } @else {
+            dl.facts {
+                @for (name, value) in &facts {
+                    @if let Some(value) = value {
+                        div { dt { (name) } dd { (value) } }
+                    }
+                }
+            }
+        }
+    }
+}

@@ -1,0 +1,72 @@
+//! What is around every page.
+
+use maud::{DOCTYPE, Markup, html};
+
+use super::form::token_field;
+use super::style;
+use super::visitor::Visitor;
+use crate::problem::Problem;
+
+/// A page for somebody who is signed in.
+///
+/// # Errors
+///
+/// A failure of ours if no form can be made.
+pub(super) fn page(visitor: &Visitor, title: &str, main: &Markup) -> Result<Markup, Problem> {
+    let token = visitor.token()?;
+    let account = html! {
+        nav.account aria-label="Account" {
+            span.who { (visitor.name) }
+            form method="post" action="/sign-out" {
+                (token_field(&token))
+                button.plain type="submit" { "Sign out" }
+            }
+        }
+    };
+    Ok(frame(title, &account, main))
+}
+
+/// A page for anybody.
+pub(super) fn bare(title: &str, main: &Markup) -> Markup {
+    frame(title, &html! {}, main)
+}
+
+fn frame(title: &str, account: &Markup, main: &Markup) -> Markup {
+    html! {
+        (DOCTYPE)
+        html lang="en" {
+            head {
+                meta charset="utf-8";
+                meta name="viewport" content="width=device-width, initial-scale=1";
+                meta name="color-scheme" content="light dark";
+                meta name="robots" content="noindex, nofollow";
+                title { (title) " · Whorl" }
+                link rel="stylesheet" href=(style::address());
+                link rel="icon" href="data:,";
+            }
+            body {
+                a.skip href="#main" { "Skip to the content" }
+                header.top {
+                    a.brand href="/" { (mark()) span { "Whorl" } }
+                    (account)
+                }
+                main id="main" tabindex="-1" { (main) }
+                footer.bottom {
+                    p {
+                        "What stands here is worked out from the record and is no diagnosis. Your vet and your farrier, \
+                         the label and the law of your place come first."
+                    }
+                }
+            }
+        }
+    }
+}
+
+/// The turn of hair that tells one horse from another.
+fn mark() -> Markup {
+    html! {
+        svg.mark viewBox="0 0 24 24" width="24" height="24" aria-hidden="true" focusable="false" {
+            path d="M12 12c0-1.7 2.4-1.7 2.4.4 0 2.700-4.900 2.900-4.900-.7 0-4.600 7.500-4.800 7.500.8 0 6.300-10.300 6.300-10.300-1.200 0-8.300 12.900-8.400 12.900 1.700" {}
+        }
+    }
+}

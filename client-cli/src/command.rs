@@ -10,6 +10,7 @@ pub mod due;
 pub mod egg_count;
 pub mod entry;
 pub mod figure;
+pub mod files;
 pub mod grants;
 pub mod held;
 pub mod history;
@@ -122,6 +123,7 @@ commands! {
     Horse: horse::Args,
     /// Take a photo or document into the client's folder, ready to be named in an entry
     Attach: attach::Args,
+    Files: files::Args,
     /// Invite somebody by a code that works once
     Invite: invite::Args,
     /// List your invitations, or withdraw one

@@ -1,6 +1,8 @@
 //! `whorl show`: one entry whole.
 
+use diesel::sqlite::SqliteConnection;
 use serde_json::{Value, json};
+use whorl_care::ids::HorseId;
 
 use super::pick;
 use whorl_care::sentence::words;
@@ -27,25 +29,37 @@ impl Args {
     /// [`Failure::Input`] if there is no such entry, or if several fit.
     pub fn run(self, desk: &mut Desk<'_, '_>) -> Result<(), Failure> {
         let mut conn = desk.database()?;
-        let id = pick(care_log::ids(&mut conn)?.into_iter(), &self.id, "entry")?;
-        let horse = care_log::horse_of(&mut conn, id)?
-            .ok_or_else(|| Failure::input(format!("there is no entry {id} on this device")))?;
-        let entries = history::of_horse(&mut conn, horse)?;
-        let about = |entry: &&Entry| {
-            entry.id == Some(id)
-                || entry.amended_by.contains(&id)
-                || entry.retracted_by == Some(id)
-                || entry.countersignatures.iter().any(|one| one.event_id == id)
-        };
-        let entry = entries.iter().find(about).ok_or_else(|| {
-            Failure::input(format!("the entry {id} is superseded; see `whorl history`"))
-        })?;
+        let (horse, entry) = entry(&mut conn, &self.id)?;
         let name = label(&mut conn, horse);
         desk.show(
             &json!({"horse": name, "horse_id": horse, "entry": entry}),
-            || sheet(&name, entry),
+            || sheet(&name, &entry),
         )
     }
+}
+
+/// The entry that a person means by its id, that of what corrects it, or a part of these.
+///
+/// # Errors
+///
+/// [`Failure::Input`] if there is no such entry, or if several fit.
+pub(super) fn entry(conn: &mut SqliteConnection, id: &str) -> Result<(HorseId, Entry), Failure> {
+    let id = pick(care_log::ids(conn)?.into_iter(), id, "entry")?;
+    let horse = care_log::horse_of(conn, id)?
+        .ok_or_else(|| Failure::input(format!("there is no entry {id} on this device")))?;
+    let about = |entry: &Entry| {
+        entry.id == Some(id)
+            || entry.amended_by.contains(&id)
+            || entry.retracted_by == Some(id)
+            || entry.countersignatures.iter().any(|one| one.event_id == id)
+    };
+    let entry = history::of_horse(conn, horse)?
+        .into_iter()
+        .find(about)
+        .ok_or_else(|| {
+            Failure::input(format!("the entry {id} is superseded; see `whorl history`"))
+        })?;
+    Ok((horse, entry))
 }
 
 fn sheet(horse: &str, entry: &Entry) -> Sheet {

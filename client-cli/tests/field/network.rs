@@ -237,3 +237,53 @@ fn a_photo_goes_to_the_server_before_the_entry_that_names_it() {
     assert!(at("/attachments") < at("/v1/events"));
     assert_eq!(state.attachments.len(), 1);
 }
+
+#[test]
+fn a_file_comes_back_as_it_was_signed_or_not_at_all() {
+    let (server, device) = joined();
+    device.add_horse("Plover");
+    let letter = "%PDF-1.7 a crack in the left fore";
+    let paper = device.folder.path().join("letter.pdf");
+    std::fs::write(&paper, letter).expect("written");
+    let path = paper.to_str().expect("UTF-8");
+    let args = [
+        "--json",
+        "record",
+        "observation",
+        "Plover",
+        "--text",
+        "a crack",
+        "--photo",
+        path,
+    ];
+    let id = device.ok(&args).json()["id"]
+        .as_str()
+        .expect("an id")
+        .to_owned();
+    device.ok(&["sync"]);
+    // As on another device, which has the entry and not the file.
+    std::fs::remove_dir_all(device.home().join("attachments")).expect("removed");
+    let folder = device.folder.path().join("out");
+    std::fs::create_dir(&folder).expect("a folder");
+    let into = folder.to_str().expect("UTF-8");
+    let files = ["--json", "files", &id, "--into", into];
+    let serve = |file: &str| {
+        let mut state = server.state.lock().expect("state");
+        assert_eq!(state.attachments.len(), 1);
+        for kept in state.attachments.values_mut() {
+            file.clone_into(kept);
+        }
+    };
+
+    serve("%PDF-1.7 a crack in the right fore");
+    assert_eq!(device.run(&files).status, 5);
+    assert_eq!(std::fs::read_dir(&folder).expect("a folder").count(), 0);
+
+    serve(letter);
+    let saved = device.ok(&files).json();
+    let place = saved[0]["path"].as_str().expect("a path");
+    assert_eq!(std::fs::read_to_string(place).expect("a file"), letter);
+    std::fs::write(place, "mine").expect("written");
+    assert_eq!(device.run(&files).status, 2);
+    assert_eq!(std::fs::read_to_string(place).expect("a file"), "mine");
+}

@@ -67,7 +67,8 @@ pub(crate) struct State {
     /// Access tokens up to this generation have ended.
     pub(crate) expired: Option<u32>,
     pub(crate) account_open: bool,
-    pub(crate) attachments: Vec<String>,
+    /// Files by their hash.
+    pub(crate) attachments: BTreeMap<String, String>,
     /// The server's clock, in seconds after the start of the test.
     pub(crate) later: i64,
     /// Whether it refuses every event.
@@ -272,10 +273,19 @@ fn answer(state: &mut State, request: &Request) -> Answer {
         ("GET", "/v1/grants" | "/v1/licences") => ok(&json!({"items": [], "next_cursor": null})),
         ("DELETE", "/v1/sessions/current") => (204, "application/json", String::new()),
         ("POST", path) if path.ends_with("/attachments") => {
-            state.attachments.push(path.to_owned());
+            let file = String::from_utf8_lossy(&request.body).into_owned();
+            let hash = whorl_cli::attachments::sha256(&request.body);
+            state.attachments.insert(hash, file);
             ok(
                 &json!({"sha256": "", "media_type": "image/jpeg", "bytes": request.body.len(),
                 "uploaded_by": ACCOUNT, "created_at": "2027-03-01T08:00:00Z"}),
+            )
+        }
+        ("GET", path) if path.contains("/attachments/") => {
+            let hash = path.rsplit('/').next().unwrap_or_default();
+            state.attachments.get(hash).map_or_else(
+                || problem(404, Kind::NotFound),
+                |file| (200, "application/pdf", file.clone()),
             )
         }
         _ => problem(404, Kind::NotFound),

@@ -4,6 +4,7 @@ mod access;
 pub mod app;
 mod body;
 pub mod caller;
+pub mod chart;
 pub mod clock;
 pub mod config;
 pub mod description;

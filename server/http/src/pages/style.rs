@@ -11,7 +11,8 @@ use crate::routes::sync::bytes_with_etag;
 /// Where it is served.
 pub(super) const PATH: &str = "/style.css";
 
-const SHEET: &str = include_str!("style.css");
+/// The look of pages, and of the pictures on them.
+const SHEET: &str = concat!(include_str!("style.css"), include_str!("chart.css"));
 
 static ADDRESS: LazyLock<String> = LazyLock::new(|| {
     let hash = Hash::of(&[SHEET.as_bytes()]).to_string();

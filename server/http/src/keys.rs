@@ -63,6 +63,13 @@ struct File {
     refresh: String,
 }
 
+/// Whether nobody but this server's user, and whoever owns the machine, can read a file of that owner and mode.
+#[cfg(unix)]
+const fn kept_close(owner: u32, mode: u32) -> bool {
+    // An orchestrator hands secrets out as files of root's that one group may read; nobody else can make such a file.
+    mode & 0o077 == 0 || (owner == 0 && mode & 0o037 == 0)
+}
+
 impl Keys {
     /// Reads the key file, or makes it (readable by its user only) if there is none and `create` says so.
     ///
@@ -98,12 +105,9 @@ impl Keys {
         }
         #[cfg(unix)]
         {
-            use std::os::unix::fs::PermissionsExt;
-            let mode = std::fs::metadata(path)
-                .map_err(failed)?
-                .permissions()
-                .mode();
-            if mode & 0o077 != 0 {
+            use std::os::unix::fs::MetadataExt;
+            let file = std::fs::metadata(path).map_err(failed)?;
+            if !kept_close(file.uid(), file.mode()) {
                 return Err(NoKeys::Open(shown()));
             }
         }
@@ -136,4 +140,25 @@ pub(crate) fn random<const N: usize>() -> Result<[u8; N], NoKeys> {
     let mut bytes = [0; N];
     getrandom::fill(&mut bytes).map_err(NoKeys::Randomness)?;
     Ok(bytes)
+}
+
+#[cfg(all(test, unix))]
+mod tests {
+    use super::kept_close;
+
+    #[test]
+    fn keys_that_others_can_read_are_refused() {
+        for (owner, mode, kept) in [
+            (1000, 0o600, true),
+            (1000, 0o400, true),
+            (1000, 0o640, false),
+            (1000, 0o604, false),
+            (0, 0o440, true),
+            (0, 0o640, true),
+            (0, 0o660, false),
+            (0, 0o444, false),
+        ] {
+            assert_eq!(kept_close(owner, mode), kept, "{owner} {mode:o}");
+        }
+    }
 }

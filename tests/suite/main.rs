@@ -10,6 +10,7 @@ mod figures;
 mod grants;
 mod held;
 mod history;
+mod history_pdf;
 mod horses;
 mod invariants;
 mod invitations;

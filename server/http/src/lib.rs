@@ -9,6 +9,7 @@ pub mod clock;
 pub mod config;
 pub mod description;
 mod exchange;
+mod export;
 mod herd;
 mod history;
 mod invitation_code;

@@ -11,6 +11,7 @@ pub(crate) mod grants;
 mod health;
 mod held;
 pub(crate) mod history;
+mod history_pdf;
 mod horses;
 mod invitations;
 mod licences;
@@ -63,6 +64,7 @@ pub(crate) fn all(config: &mut ServiceConfig) {
         .service(held::decide_held)
         .service(log::get_log)
         .service(history::get_history)
+        .service(history_pdf::get_history_pdf)
         .service(server::get_server)
         .service(accounts::open_account)
         .service(accounts::get_account)

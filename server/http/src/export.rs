@@ -1,0 +1,3 @@
+//! A history as a document that people keep or hand on.
+
+pub(crate) mod pdf;

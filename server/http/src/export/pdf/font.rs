@@ -1,0 +1,123 @@
+//! The two fonts of a document: subsets of Noto Sans (Latin, Greek, Cyrillic) under the SIL Open Font License, which
+//! lies beside them. Only the letters that a document uses end up in it.
+
+use krilla::text::Font;
+use ttf_parser::Face;
+
+const REGULAR: &[u8] = include_bytes!("font/NotoSans-Regular.ttf");
+const BOLD: &[u8] = include_bytes!("font/NotoSans-Bold.ttf");
+
+/// The built-in fonts can't be read.
+#[derive(Clone, Copy, Debug, thiserror::Error)]
+#[error("the built-in font can't be read")]
+pub(super) struct Unreadable;
+
+/// A weight of the font.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Weight {
+    /// For text.
+    Regular,
+    /// For headings.
+    Bold,
+}
+
+/// The fonts, ready to measure and to draw.
+pub(super) struct Fonts {
+    regular: (Font, Face<'static>),
+    bold: (Font, Face<'static>),
+}
+
+impl Fonts {
+    /// Reads the built-in fonts.
+    ///
+    /// # Errors
+    ///
+    /// [`Unreadable`] if they are damaged; a test holds that they are not.
+    pub(super) fn load() -> Result<Self, Unreadable> {
+        let read = |bytes: &'static [u8]| {
+            let font = Font::new(bytes.to_vec().into(), 0).ok_or(Unreadable)?;
+            let face = Face::parse(bytes, 0).map_err(|_| Unreadable)?;
+            Ok((font, face))
+        };
+        Ok(Self {
+            regular: read(REGULAR)?,
+            bold: read(BOLD)?,
+        })
+    }
+
+    const fn of(&self, weight: Weight) -> &(Font, Face<'static>) {
+        match weight {
+            Weight::Regular => &self.regular,
+            Weight::Bold => &self.bold,
+        }
+    }
+
+    /// A weight as the drawing takes it.
+    pub(super) fn font(&self, weight: Weight) -> Font {
+        self.of(weight).0.clone()
+    }
+
+    /// How wide a text is, in points.
+    pub(super) fn width(&self, text: &str, weight: Weight, size: f32) -> f32 {
+        let face = &self.of(weight).1;
+        let advance: f32 = text
+            .chars()
+            .filter_map(|letter| face.glyph_hor_advance(face.glyph_index(letter)?))
+            .map(f32::from)
+            .sum();
+        advance * size / f32::from(face.units_per_em())
+    }
+
+    /// The text with blanks for what is no letter, and with the code of each letter that the font lacks, so that none is
+    /// lost in an empty box.
+    pub(super) fn printable(&self, text: &str) -> String {
+        let mut printable = String::with_capacity(text.len());
+        for letter in text.chars() {
+            if letter.is_whitespace() || letter.is_control() {
+                printable.push(' ');
+            } else if self.regular.1.glyph_index(letter).is_some() {
+                printable.push(letter);
+            } else {
+                printable.extend(format!("[U+{:04X}]", u32::from(letter)).chars());
+            }
+        }
+        printable
+    }
+
+    /// The text in lines no wider than `room` points; a word that is wider is broken.
+    pub(super) fn lines(&self, text: &str, weight: Weight, size: f32, room: f32) -> Vec<String> {
+        let blank = self.width(" ", weight, size);
+        let mut lines = Vec::new();
+        let (mut line, mut used) = (String::new(), 0.0);
+        for word in self
+            .printable(text)
+            .split(' ')
+            .filter(|word| !word.is_empty())
+        {
+            let width = self.width(word, weight, size);
+            if !line.is_empty() && used + blank + width <= room {
+                line.push(' ');
+                line.push_str(word);
+                used += blank + width;
+                continue;
+            }
+            if !line.is_empty() {
+                lines.push(std::mem::take(&mut line));
+                used = 0.0;
+            }
+            for letter in word.chars() {
+                let wide = self.width(letter.encode_utf8(&mut [0; 4]), weight, size);
+                if used + wide > room && !line.is_empty() {
+                    lines.push(std::mem::take(&mut line));
+                    used = 0.0;
+                }
+                line.push(letter);
+                used += wide;
+            }
+        }
+        if !line.is_empty() {
+            lines.push(line);
+        }
+        lines
+    }
+}

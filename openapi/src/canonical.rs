@@ -30,9 +30,18 @@ impl From<String> for NotStrict {
 ///
 /// [`NotStrict`] with line and column.
 pub fn read(text: &str) -> Result<Value, NotStrict> {
+    read_to_depth(text, DEEPEST)
+}
+
+/// The same for a document that holds others, and so may nest deeper than they.
+///
+/// # Errors
+///
+/// [`NotStrict`] with line and column.
+pub fn read_to_depth(text: &str, deepest: usize) -> Result<Value, NotStrict> {
     let Strict(value) = serde_json::from_str(text).map_err(|error| NotStrict(error.to_string()))?;
-    if depth(&value) > DEEPEST {
-        return Err(NotStrict(format!("nested deeper than {DEEPEST} levels")));
+    if depth(&value) > deepest {
+        return Err(NotStrict(format!("nested deeper than {deepest} levels")));
     }
     Ok(value)
 }

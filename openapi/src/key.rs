@@ -114,6 +114,8 @@ pub enum Purpose {
     Device,
     /// A device's request for a new refresh token.
     Refresh,
+    /// A bundle that a server hands out.
+    Bundle,
 }
 
 impl Purpose {
@@ -124,6 +126,7 @@ impl Purpose {
             Self::Event => b"whorl/event/1\0",
             Self::Device => b"whorl/device/1\0",
             Self::Refresh => b"whorl/refresh/1\0",
+            Self::Bundle => b"whorl/bundle/1\0",
         }
     }
 

@@ -5,10 +5,12 @@
 pub mod account;
 pub mod attachment;
 pub mod barn;
+pub mod bundle;
 pub mod canonical;
 pub mod chain;
 pub mod event;
 pub mod figure;
+pub mod genuine;
 pub mod grant;
 pub mod history;
 pub mod horse;

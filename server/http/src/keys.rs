@@ -65,6 +65,7 @@ struct File {
 
 /// Whether nobody but this server's user, and whoever owns the machine, can read a file of that owner and mode.
 #[cfg(unix)]
+#[expect(clippy::verbose_bit_mask, reason = "modes are written and read so")]
 const fn kept_close(owner: u32, mode: u32) -> bool {
     // An orchestrator hands secrets out as files of root's that one group may read; nobody else can make such a file.
     mode & 0o077 == 0 || (owner == 0 && mode & 0o037 == 0)

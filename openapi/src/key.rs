@@ -103,6 +103,18 @@ impl Hash {
         }
         Self(hasher.finalize().into())
     }
+
+    /// The hash in lower-case hexadecimal, as files are named by it.
+    #[must_use]
+    pub fn to_hex(&self) -> String {
+        use std::fmt::Write as _;
+        let mut text = String::with_capacity(64);
+        for byte in self.0 {
+            // Writing to a string can't fail.
+            let _ = write!(text, "{byte:02x}");
+        }
+        text
+    }
 }
 
 /// What a signature is over: the purpose keeps a signature made for one thing from passing for another.

@@ -24,6 +24,7 @@ mod sealed;
 mod sessions;
 mod shape;
 mod transfers;
+mod upkeep;
 
 use whorl_contract::problem::Problem;
 use whorl_tests::Answer;

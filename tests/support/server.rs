@@ -128,6 +128,40 @@ impl TestServer {
         )
     }
 
+    /// The address of its database.
+    #[must_use]
+    pub fn database_url(&self) -> &str {
+        self.config.database_url.expose()
+    }
+
+    /// The test's own folder.
+    #[must_use]
+    pub fn folder(&self) -> &std::path::Path {
+        self.folder.path()
+    }
+
+    /// Stops it, lets `fill` bring the record into another empty database, and serves that one at the same address.
+    ///
+    /// # Panics
+    ///
+    /// If it can't start.
+    #[must_use]
+    pub fn go_on_with(&self, database: Database, fill: impl FnOnce(&str)) -> Self {
+        self.stop();
+        let folder = TempDir::new().expect("a folder for the test");
+        let own = Own::make(database, folder.path());
+        fill(own.url());
+        let mut config = self.config.clone();
+        config.database_url = DatabaseUrl::from(own.url().to_owned());
+        let listener = listener(self.address);
+        Self::serve(
+            config,
+            self.clock.clone(),
+            listener,
+            (Some(own), folder.into()),
+        )
+    }
+
     fn serve(
         config: Config,
         clock: TestClock,

@@ -2,6 +2,7 @@
 
 mod access;
 pub mod app;
+pub mod audit;
 mod body;
 pub mod caller;
 pub mod chart;
@@ -35,3 +36,4 @@ pub mod state;
 mod text;
 mod throttle;
 mod token;
+pub mod upkeep;

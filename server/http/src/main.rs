@@ -2,13 +2,17 @@
 
 use std::io::Write;
 use std::net::TcpListener;
+use std::path::PathBuf;
 use std::process::ExitCode;
 
 use clap::parser::ValueSource;
 use clap::{ArgMatches, CommandFactory, FromArgMatches, Parser, Subcommand};
+use indicatif::{ProgressBar, ProgressStyle};
+use whorl_http::audit::Audit;
 use whorl_http::clock::Clock;
 use whorl_http::config::{Config, Flags};
 use whorl_http::state::State;
+use whorl_http::upkeep::{self, Step};
 use whorl_http::{description, keys, logging, operate, serve};
 
 /// The server of Whorl: a shared, verifiable health record for horses
@@ -31,6 +35,29 @@ enum Command {
     Openapi,
     /// Make the file with the server's keys, if there is none
     Keys,
+    /// Check the whole record: every chain, signature, content and file
+    Verify,
+    /// Write a backup beside the running server: one SQLite file with the whole record, checked
+    Backup {
+        /// The file to write; there must be none yet
+        #[arg(long)]
+        to: PathBuf,
+    },
+    /// Bring a backup back into an empty database, as a new epoch; devices then send what came after it once more
+    Restore {
+        /// The file that `backup` wrote
+        #[arg(long)]
+        from: PathBuf,
+    },
+    /// Move the record to another, empty database and check it there; stop the server first, and serve the new one afterwards
+    Move {
+        /// The database that holds the record: `sqlite://PATH` or `postgres://…`
+        #[arg(long)]
+        from: String,
+        /// The empty database that shall hold it
+        #[arg(long)]
+        to: String,
+    },
     /// Mark an account as the operator's
     Operator {
         /// The account's e-mail address
@@ -74,6 +101,28 @@ fn run(cli: Cli, matches: &ArgMatches) -> Result<(), Failure> {
             keys::Keys::load(&config.keys, true)?;
             say(&format!("{} holds the keys", config.keys.display()))
         }
+        Command::Verify => {
+            let done = upkeep::verify(config.database_url.expose(), &mut progress())?;
+            say(&checked("The record verifies", &done))
+        }
+        Command::Backup { to } => {
+            let done = upkeep::back_up(config.database_url.expose(), &to, &mut progress())?;
+            let what = format!(
+                "{} holds the record, without the server's keys",
+                to.display()
+            );
+            say(&checked(&what, &done))
+        }
+        Command::Restore { from } => {
+            let (url, clock) = (config.database_url.expose(), Clock::system());
+            let done = upkeep::restore(&from, url, &clock, &mut progress())?;
+            say(&checked("The record is back, as a new epoch", &done))
+        }
+        Command::Move { from, to } => {
+            let done = upkeep::move_record(&from, &to, &mut progress())?;
+            let what = "The record is moved; don't serve the old database any more";
+            say(&checked(what, &done))
+        }
         Command::Operator { email } => {
             let name = operate::make_operator(&State::open(config, Clock::system())?, &email)?;
             say(&format!("{name} runs this server now"))
@@ -91,6 +140,34 @@ fn run(cli: Cli, matches: &ArgMatches) -> Result<(), Failure> {
             Ok(())
         }
     }
+}
+
+/// Shows how far a long job is, if somebody watches.
+fn progress() -> impl FnMut(Step<'_>) {
+    let bar = ProgressBar::new(0);
+    if let Ok(style) = ProgressStyle::with_template("{msg:<24} {bar:30} {human_pos}/{human_len}") {
+        bar.set_style(style);
+    }
+    move |step| match step {
+        Step::Carrying(step) => {
+            bar.set_length(step.of);
+            bar.set_message(step.table.to_owned());
+            bar.set_position(step.done);
+        }
+        Step::Checking(events) => {
+            bar.set_message("checking entries");
+            bar.set_length(bar.length().unwrap_or(0).max(events));
+            bar.set_position(events);
+        }
+    }
+}
+
+/// What was checked, in a line.
+fn checked(what: &str, done: &Audit) -> String {
+    format!(
+        "{what}. Checked: {} horses, {} entries ({} of them erased), {} files.",
+        done.horses, done.events, done.erased, done.files
+    )
 }
 
 fn say(text: &str) -> Result<(), Failure> {

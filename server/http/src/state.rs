@@ -196,7 +196,7 @@ fn rules(folder: Option<&Path>) -> Result<Rules, CannotStart> {
 }
 
 /// A new id (UUIDv7) that sorts by `clock`.
-fn new_id<T: From<Uuid>>(clock: &Clock) -> Result<T, Problem> {
+pub(crate) fn new_id<T: From<Uuid>>(clock: &Clock) -> Result<T, Problem> {
     let random = keys::random().map_err(Problem::internal)?;
     let milliseconds = u64::try_from(clock.now().timestamp_millis()).unwrap_or(0);
     let id = uuid::Builder::from_unix_timestamp_millis(milliseconds, &random).into_uuid();

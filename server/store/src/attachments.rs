@@ -55,3 +55,16 @@ pub fn add(db: &mut Db, row: AttachmentRow) -> Result<bool, StoreError> {
 pub fn get(db: &mut Db, horse: HorseId, sha256: &str) -> Result<AttachmentRow, StoreError> {
     Ok(attachment::table.find((Key(horse), sha256)).first(db)?)
 }
+
+/// The hashes of all that a horse has.
+///
+/// # Errors
+///
+/// [`StoreError`] if the database fails.
+pub fn names(db: &mut Db, horse: HorseId) -> Result<Vec<String>, StoreError> {
+    Ok(attachment::table
+        .filter(attachment::horse_id.eq(Key(horse)))
+        .order(attachment::sha256)
+        .select(attachment::sha256)
+        .load(db)?)
+}

@@ -5,6 +5,7 @@
     reason = "the one place that opens connections; the derive writes one more that nothing calls"
 )]
 
+use diesel::ConnectionError;
 use diesel::RunQueryDsl;
 use diesel::connection::{
     AnsiTransactionManager, Connection, SimpleConnection, TransactionManager,
@@ -129,6 +130,17 @@ impl Db {
     pub(crate) fn rollback(&mut self) -> Result<(), Error> {
         <Self as Connection>::TransactionManager::rollback_transaction(self)
     }
+}
+
+/// An empty database that is gone with its connection.
+pub(crate) fn scratch() -> Result<Db, StoreError> {
+    let failed = |error: ConnectionError| StoreError::Connection(error.to_string());
+    #[expect(
+        clippy::disallowed_methods,
+        reason = "the one place that opens connections"
+    )]
+    let conn = SqliteConnection::establish(":memory:").map_err(failed)?;
+    Ok(Db::Sqlite(conn))
 }
 
 /// The version of the SQLite that runs, as SQLite counts it: 3.51.3 is 3051003.

@@ -72,6 +72,19 @@ pub fn get(db: &mut Db, id: HorseId) -> Result<HorseRow, StoreError> {
     Ok(horse::table.find(Key(id)).first(db)?)
 }
 
+/// All horses in the order of their ids, at most `limit` after `after`.
+///
+/// # Errors
+///
+/// [`StoreError`] if the database fails.
+pub fn page(db: &mut Db, after: Option<HorseId>, limit: i64) -> Result<Vec<HorseRow>, StoreError> {
+    let mut query = horse::table.order(horse::id).limit(limit).into_boxed();
+    if let Some(after) = after {
+        query = query.filter(horse::id.gt(Key(after)));
+    }
+    Ok(query.load(db)?)
+}
+
 /// Locks those of `ids` that there are until the transaction ends, always in the order of their ids, so that two
 /// writes never wait for each other. SQLite's one writer holds the lock already.
 ///

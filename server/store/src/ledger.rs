@@ -7,7 +7,7 @@ use uuid::Uuid;
 use crate::connection::{Db, on_each};
 use crate::error::StoreError;
 use crate::key::Key;
-use crate::schema::{ledger, ledger_epoch};
+use crate::schema::{account, ledger, ledger_epoch};
 
 /// The table has this one row.
 const THE_ROW: i32 = 1;
@@ -29,6 +29,7 @@ pub struct NewLedger {
 ///
 /// # Errors
 ///
+/// [`StoreError::Address`] if the database holds accounts and no ledger: what an interrupted move left; else
 /// [`StoreError`] if the database fails.
 pub fn begin(db: &mut Db, new: &NewLedger) -> Result<(), StoreError> {
     let row = (
@@ -42,6 +43,12 @@ pub fn begin(db: &mut Db, new: &NewLedger) -> Result<(), StoreError> {
         .on_conflict_do_nothing()
         .execute(conn))?;
     if begun == 1 {
+        let accounts: i64 = account::table.count().get_result(db)?;
+        if accounts > 0 {
+            return Err(StoreError::Address(
+                "this database was being filled from another one, and that was not finished; do it again".into(),
+            ));
+        }
         diesel::insert_into(ledger_epoch::table)
             .values((
                 ledger_epoch::epoch.eq(new.epoch.to_string()),
@@ -50,6 +57,26 @@ pub fn begin(db: &mut Db, new: &NewLedger) -> Result<(), StoreError> {
             ))
             .execute(db)?;
     }
+    Ok(())
+}
+
+/// Begins another life of the ledger, after an older state of it came back.
+pub(crate) fn begin_anew(
+    db: &mut Db,
+    epoch: Uuid,
+    began_at: NaiveDateTime,
+    reason: &str,
+) -> Result<(), StoreError> {
+    diesel::insert_into(ledger_epoch::table)
+        .values((
+            ledger_epoch::epoch.eq(epoch.to_string()),
+            ledger_epoch::began_at.eq(began_at),
+            ledger_epoch::reason.eq(reason.to_owned()),
+        ))
+        .execute(db)?;
+    diesel::update(ledger::table.find(THE_ROW))
+        .set(ledger::epoch.eq(epoch.to_string()))
+        .execute(db)?;
     Ok(())
 }
 

@@ -5,6 +5,7 @@
 pub mod accounts;
 pub mod attachments;
 pub mod barns;
+pub mod carry;
 mod connection;
 pub mod devices;
 mod error;
@@ -20,6 +21,7 @@ pub mod licences;
 mod migrations;
 mod schema;
 pub mod sessions;
+mod shape;
 pub mod signers;
 mod store;
 pub mod throttle;

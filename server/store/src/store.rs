@@ -3,6 +3,7 @@
 use std::sync::Arc;
 use std::time::Duration;
 
+use diesel::RunQueryDsl;
 use diesel::connection::{Connection, SimpleConnection};
 use diesel::r2d2::{ManageConnection, Pool};
 
@@ -138,6 +139,26 @@ impl Store {
         }
     }
 
+    /// Lets the database look for damage in its own pages: SQLite reads them all; PostgreSQL does so as it reads each,
+    /// where it was set up with checksums. Blocks.
+    ///
+    /// # Errors
+    ///
+    /// [`StoreError::Unreadable`] with what it found.
+    pub fn check_pages(&self) -> Result<(), StoreError> {
+        self.read(|db| {
+            let Db::Sqlite(conn) = db else { return Ok(()) };
+            let found: Vec<Found> =
+                diesel::sql_query("SELECT integrity_check AS what FROM pragma_integrity_check")
+                    .load(conn)?;
+            let what: Vec<String> = found.into_iter().map(|one| one.what).collect();
+            if what == ["ok"] {
+                return Ok(());
+            }
+            Err(StoreError::Unreadable(what.join("; ")))
+        })
+    }
+
     /// Whether the database answers.
     ///
     /// # Errors
@@ -148,8 +169,15 @@ impl Store {
     }
 }
 
+/// A line of what SQLite says of its pages.
+#[derive(diesel::QueryableByName)]
+struct Found {
+    #[diesel(sql_type = diesel::sql_types::Text)]
+    what: String,
+}
+
 /// Makes the database's file, if there is none, readable by its user only; SQLite's other files follow it.
-fn keep_to_oneself(path: &str) -> Result<(), StoreError> {
+pub(crate) fn keep_to_oneself(path: &str) -> Result<(), StoreError> {
     let mut options = std::fs::OpenOptions::new();
     options.create(true).append(true);
     #[cfg(unix)]

@@ -1,7 +1,5 @@
 //! Photos and documents of a horse, named by the hash of their bytes.
 
-use std::fmt::Write as _;
-
 use actix_web::http::header::{CACHE_CONTROL, CONTENT_DISPOSITION, ETAG, IF_NONE_MATCH};
 use actix_web::web::{Data, Path, Payload};
 use actix_web::{HttpRequest, HttpResponse, get, post};
@@ -36,15 +34,6 @@ fn sniffed(bytes: &[u8]) -> Option<&'static str> {
 fn file_name(row: &AttachmentRow) -> String {
     let ending = row.media_type.rsplit('/').next().unwrap_or("bin");
     format!("{}.{ending}", row.sha256)
-}
-
-fn hex(hash: &Hash) -> String {
-    let mut text = String::with_capacity(64);
-    for byte in hash.0 {
-        // Writing to a string can't fail.
-        let _ = write!(text, "{byte:02x}");
-    }
-    text
 }
 
 fn is_hex(text: &str) -> bool {
@@ -121,7 +110,7 @@ pub(crate) async fn add_attachment(
     }
     let row = AttachmentRow {
         horse_id: horse,
-        sha256: hex(&Hash::of(&[&body])),
+        sha256: Hash::of(&[&body]).to_hex(),
         media_type,
         bytes: i64::try_from(body.len()).unwrap_or(i64::MAX),
         uploaded_by: caller.account,
@@ -254,7 +243,7 @@ mod tests {
     fn a_hash_has_one_spelling() {
         // SHA-256 of the empty text, FIPS 180-4's well-known value.
         let empty = "e3b0c44298fc1c149afbf4c8996fb92427ae41e4649b934ca495991b7852b855";
-        assert_eq!(hex(&Hash::of(&[b""])), empty);
+        assert_eq!(Hash::of(&[b""]).to_hex(), empty);
         assert!(is_hex(empty));
         assert!(!is_hex(&empty.to_uppercase()));
         assert!(!is_hex(&empty[1..]));

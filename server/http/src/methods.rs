@@ -65,7 +65,7 @@ fn allowed(item: &Value) -> String {
 pub(crate) async fn no_route(request: HttpRequest, methods: Data<Methods>) -> HttpResponse {
     let Some(allowed) = methods.at(request.path()) else {
         if wants_a_page(&request) {
-            return pages::failure(&Problem::not_found(), None);
+            return pages::nothing_here(&request);
         }
         return Problem::bare(Kind::NotFound).error_response();
     };

@@ -23,13 +23,12 @@ use actix_web::dev::{ServiceRequest, ServiceResponse};
 use actix_web::http::header::{self, HeaderMap, HeaderName, HeaderValue};
 use actix_web::middleware::{Next, from_fn};
 use actix_web::web::{Data, ServiceConfig, get, post, resource};
-use actix_web::{Error, HttpResponse};
+use actix_web::{Error, HttpRequest, HttpResponse};
 use maud::Markup;
 
 use crate::problem::{Kind, Problem};
 use crate::public_url::PublicUrl;
 use crate::state::State;
-pub(crate) use failure::answer as failure;
 
 /// Scripts, frames and anything from elsewhere are refused by the browser itself.
 const CONTENT_POLICY: &str = "default-src 'none'; style-src 'self'; img-src 'self' data:; form-action 'self'; \
@@ -78,17 +77,25 @@ async fn as_page(
     request: ServiceRequest,
     next: Next<impl MessageBody + 'static>,
 ) -> Result<ServiceResponse<BoxBody>, Error> {
-    let encrypted = request.app_data::<Data<State>>().is_some_and(|state| {
-        state
-            .config
-            .public_url
-            .as_ref()
-            .is_some_and(PublicUrl::is_encrypted)
-    });
+    let encrypted = is_encrypted(request.request());
     let answer = next.call(request).await?.map_into_boxed_body();
     let mut answer = told(answer);
     protect(answer.headers_mut(), encrypted);
     Ok(answer)
+}
+
+/// The page for an address that nothing is at.
+pub(crate) fn nothing_here(request: &HttpRequest) -> HttpResponse {
+    let mut answer = failure::answer(&Problem::not_found(), None);
+    protect(answer.headers_mut(), is_encrypted(request));
+    answer
+}
+
+/// Whether people reach the server over TLS.
+fn is_encrypted(request: &HttpRequest) -> bool {
+    let state = request.app_data::<Data<State>>();
+    let url = state.and_then(|state| state.config.public_url.as_ref());
+    url.is_some_and(PublicUrl::is_encrypted)
 }
 
 /// The answer, or the page that says what went wrong.

@@ -116,11 +116,8 @@ impl View<'_> {
                         thead {
                             tr {
                                 th scope="col" { "Who" }
-                                th scope="col" { "As" }
-                                th scope="col" { "Covers" }
-                                th scope="col" { "Limited to" }
-                                th scope="col" { "Since" }
-                                th scope="col" { "Until" }
+                                th scope="col" { "What" }
+                                th scope="col" { "When" }
                                 th scope="col" { "End it" }
                             }
                         }
@@ -144,28 +141,23 @@ impl View<'_> {
                 format!("all horses in {barn}")
             },
         );
-        let kinds = grant.kinds.as_ref().map_or_else(
-            || "everything".to_owned(),
-            |kinds| {
-                let kinds: Vec<String> = kinds
-                    .iter()
-                    .map(|kind| words::kind(*kind).to_lowercase())
-                    .collect();
-                kinds.join(", ")
-            },
-        );
+        let kinds = grant.kinds.as_ref().map(|kinds| {
+            let kinds: Vec<String> = kinds
+                .iter()
+                .map(|kind| words::kind(*kind).to_lowercase())
+                .collect();
+            kinds.join(", ")
+        });
         html! {
             tr {
-                th scope="row" { (grant.account_name) }
-                td { (words::role(grant.role)) }
-                td { (covers) }
-                td { (kinds) }
-                td { (words::day(grant.from.date_naive())) }
+                th scope="row" { (grant.account_name) span.as { (words::role(grant.role)) } }
                 td {
-                    @match grant.until {
-                        Some(until) => (words::day(until.date_naive())),
-                        None => "it is ended",
-                    }
+                    (covers)
+                    @if let Some(kinds) = kinds { "; only " (kinds) }
+                }
+                td {
+                    "from " (words::day(grant.from.date_naive()))
+                    @if let Some(until) = grant.until { " to " (words::day(until.date_naive())) }
                 }
                 td { (self.ending(grant)) }
             }

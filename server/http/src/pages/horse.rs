@@ -8,6 +8,7 @@ use whorl_care::horse::Horse as Profile;
 use whorl_care::ids::HorseId;
 use whorl_care::sentence;
 use whorl_care::unit::plain;
+use whorl_care::when::PartialDate;
 use whorl_contract::history::HistoryEntry;
 use whorl_contract::horse::Horse;
 use whorl_store::StoreError;
@@ -145,7 +146,13 @@ fn profile(horse: &Profile, on: NaiveDate) -> Markup {
     let facts = [
         ("In short", Some(line).filter(|line| !line.is_empty())),
         ("Registered as", horse.registered_name.clone()),
-        ("Foaled", horse.foaled_on.map(|on| on.to_string())),
+        (
+            "Foaled",
+            horse
+                .foaled_on
+                .and_then(PartialDate::exact)
+                .map(|on| on.format("%-d %B %Y").to_string()),
+        ),
         ("Markings", horse.markings.clone()),
         (
             "Last weight",

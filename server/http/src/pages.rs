@@ -2,10 +2,13 @@
 //!
 //! They ask what the interface asks, through [`crate::access`]: a page shows nobody more than the interface would.
 
+mod care;
 mod cookie;
+mod due;
 mod entry;
 mod failure;
 mod fields;
+mod fitness;
 mod form;
 mod grants;
 mod herd;
@@ -51,6 +54,8 @@ pub(crate) fn all(config: &mut ServiceConfig) {
     page!("/sign-out", post().to(sign_in::leave));
     page!("/horses/{horse}", get().to(horse::show));
     page!("/horses/{horse}/history", get().to(history::show));
+    page!("/horses/{horse}/entry", get().to(fitness::of_horse));
+    page!("/barns/{barn}/entry", get().to(fitness::of_barn));
     page!(
         "/horses/{horse}/grants",
         get().to(grants::show),

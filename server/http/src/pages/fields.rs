@@ -45,4 +45,12 @@ impl Fields {
             .find(|(key, value)| key == name && !value.is_empty())
             .map(|(_, value)| value.as_str())
     }
+
+    /// Every value of a field.
+    pub(super) fn all<'a>(&'a self, name: &'a str) -> impl Iterator<Item = &'a str> {
+        self.0
+            .iter()
+            .filter(move |(key, value)| key == name && !value.is_empty())
+            .map(|(_, value)| value.as_str())
+    }
 }

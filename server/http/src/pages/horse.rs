@@ -4,6 +4,7 @@ use actix_web::HttpResponse;
 use actix_web::web::{Data, Path};
 use chrono::NaiveDate;
 use maud::{Markup, html};
+use whorl_care::figure::due::{Item, Status};
 use whorl_care::horse::Horse as Profile;
 use whorl_care::ids::HorseId;
 use whorl_care::sentence;
@@ -16,11 +17,11 @@ use whorl_store::StoreError;
 use super::entry::{self, Heading};
 use super::herd::caution_box;
 use super::visitor::Visitor;
-use super::{html as page, layout, words};
+use super::{care, due, html as page, layout, words};
+use crate::access;
 use crate::history::{self, Wanted};
 use crate::problem::Problem;
 use crate::state::State;
-use crate::{access, herd};
 
 /// So many entries stand on the page of a horse.
 const LATEST: usize = 8;
@@ -32,6 +33,8 @@ pub(super) enum Part {
     Overview,
     /// All that happened.
     History,
+    /// Whether it may enter a show.
+    Entry,
     /// Who may see it.
     Grants,
 }
@@ -41,6 +44,7 @@ impl Part {
         match self {
             Self::Overview => format!("/horses/{horse}"),
             Self::History => format!("/horses/{horse}/history"),
+            Self::Entry => format!("/horses/{horse}/entry"),
             Self::Grants => format!("/horses/{horse}/grants"),
         }
     }
@@ -53,6 +57,7 @@ pub(super) fn head(horse: &Horse, here: Part) -> Markup {
         [
             (Part::Overview, "Overview"),
             (Part::History, "History"),
+            (Part::Entry, "May it enter?"),
             (Part::Grants, "Who may see"),
         ],
     );
@@ -96,14 +101,21 @@ pub(super) async fn show(
         cursor: None,
         limit: LATEST,
     };
-    let (horse, latest) = state
+    let (known, barn, latest) = state
         .read(move |db| {
             let (row, access) = access::horse(db, account, id, now)?;
             let (latest, _) = history::page(db, row.id, row.head_seq, &access, &wanted)?;
-            Ok::<_, StoreError>((herd::one(db, row, access)?, latest))
+            let known = care::known(db, vec![(row, access)])?
+                .pop()
+                .ok_or(StoreError::NotFound)?;
+            let barn = care::barn_of(db, account, &known, now)?;
+            Ok::<_, StoreError>((known, barn, latest))
         })
         .await?;
-    let main = main(&horse, &latest, now.date_naive());
+    let on = care::today(barn.as_ref(), now);
+    let due = known.due(barn.as_ref(), on, &state.rules);
+    let horse = known.horse;
+    let main = main(&horse, &due, &latest, on);
     Ok(page(layout::page(
         &visitor,
         &words::horse_name(&horse),
@@ -116,10 +128,11 @@ pub(super) fn horse_id(text: &str) -> Result<HorseId, Problem> {
     text.parse().map_err(|_| Problem::not_found())
 }
 
-fn main(horse: &Horse, latest: &[HistoryEntry], on: NaiveDate) -> Markup {
+fn main(horse: &Horse, due: &[Item], latest: &[HistoryEntry], on: NaiveDate) -> Markup {
     html! {
         (head(horse, Part::Overview))
         @if let Some(caution) = &horse.handling { (caution_box(caution)) }
+        (what_is_due(due, on))
         section aria-labelledby="profile" {
             h2 id="profile" { "Who it is" }
             (profile(&horse.profile, on))
@@ -131,6 +144,25 @@ fn main(horse: &Horse, latest: &[HistoryEntry], on: NaiveDate) -> Markup {
             } @else {
                 (entry::list(latest, Heading::Third))
                 p { a href=(Part::History.path(horse.id)) { "The whole history" } }
+            }
+        }
+    }
+}
+
+fn what_is_due(items: &[Item], on: NaiveDate) -> Markup {
+    let (rest, pressing): (Vec<&Item>, Vec<&Item>) = items
+        .iter()
+        .partition(|item| item.status == Status::UpToDate);
+    html! {
+        section aria-labelledby="due" {
+            h2 id="due" { "What is due" }
+            @if pressing.is_empty() { p { "Nothing, as far as you may see." } }
+            ul.tasks { @for item in &pressing { (due::task(item, None, on)) } }
+            @if !rest.is_empty() {
+                details.part {
+                    summary { h3 { "Up to date (" (rest.len()) ")" } }
+                    ul.tasks { @for item in &rest { (due::task(item, None, on)) } }
+                }
             }
         }
     }

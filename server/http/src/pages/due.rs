@@ -1,0 +1,138 @@
+//! What is due: one thing in a few lines, with who may do it and why.
+
+use chrono::NaiveDate;
+use maud::{Markup, html};
+use whorl_care::disease::Disease;
+use whorl_care::figure::due::{Item, Status};
+use whorl_care::kind::Role;
+use whorl_care::sentence::words as plain;
+use whorl_contract::horse::Horse;
+
+use super::words;
+
+/// How a thing stands, in words.
+pub(super) fn status(status: Status) -> &'static str {
+    match status {
+        Status::Overdue => "Overdue",
+        Status::AskVet => "Ask the vet",
+        Status::Due => "Due now",
+        Status::Upcoming => "Coming up",
+        Status::UpToDate => "Up to date",
+    }
+}
+
+/// What it is, in words.
+pub(super) fn what(code: &str) -> String {
+    match code {
+        "hoof.trim" => "Trim or shoeing".to_owned(),
+        "dental.exam" => "Teeth looked at".to_owned(),
+        "weight.measure" => "Weighing".to_owned(),
+        "parasite.treatment" => "Worming".to_owned(),
+        "parasite.tapeworm" => "Worming against tapeworm".to_owned(),
+        "parasite.egg_count" => "Egg count".to_owned(),
+        "parasite.reduction_test" => "Egg count after worming".to_owned(),
+        other => match other.split_once('.') {
+            Some(("vaccination", code)) => {
+                let disease = code
+                    .parse::<Disease>()
+                    .map_or_else(|_| plain(code), |disease| disease.name().to_owned());
+                format!("Vaccination: {disease}")
+            }
+            Some((domain, what)) => words::capital(&format!("{} {}", plain(domain), plain(what))),
+            None => words::capital(&plain(other)),
+        },
+    }
+}
+
+/// Who may do it: "vet or farrier".
+pub(super) fn who(roles: &[Role]) -> String {
+    let names: Vec<&str> = roles.iter().map(|role| words::role(*role)).collect();
+    match names.split_last() {
+        None => "nobody by the rules".to_owned(),
+        Some((last, [])) => (*last).to_owned(),
+        Some((last, others)) => format!("{} or {last}", others.join(", ")),
+    }
+}
+
+/// One thing that is due; `horse` where the list is about several.
+pub(super) fn task(item: &Item, horse: Option<&Horse>, on: NaiveDate) -> Markup {
+    html! {
+        li.task {
+            p.task-head {
+                span class=(format!("tag {}", item.status)) { (status(item.status)) }
+                " " strong { (what(&item.code)) }
+                @if let Some(number) = item.dose_number { ", dose " (number) }
+            }
+            p.task-line {
+                @if let Some(horse) = horse {
+                    a href=(format!("/horses/{}", horse.id)) { (words::horse_name(horse)) }
+                    " · "
+                }
+                (when(item, on))
+                " · by " (who(&item.who))
+            }
+            details {
+                summary { "Why" span.unseen { ": " (what(&item.code)) } }
+                p { (words::capital(&item.reason)) }
+                @if let Some(last) = item.last_on { p { "Last done on " (words::day(last)) "." } }
+                @if let Some(caution) = item.mark.caution() { p.quiet { "The rule: " (caution) "." } }
+            }
+        }
+    }
+}
+
+fn when(item: &Item, on: NaiveDate) -> Markup {
+    match (item.status, item.due_from, item.due_by) {
+        (Status::Overdue, _, Some(by)) => html! {
+            "was due by " (words::day(by)) " (" (days((on - by).num_days())) " ago)"
+        },
+        (Status::Upcoming | Status::UpToDate, Some(from), _) => {
+            html! { "from " (words::day(from)) }
+        }
+        (_, _, Some(by)) => html! { "by " (words::day(by)) },
+        (_, Some(from), None) => html! { "since " (words::day(from)) },
+        (_, None, None) => html! { "no day is set" },
+    }
+}
+
+fn days(days: i64) -> String {
+    if days == 1 {
+        "1 day".to_owned()
+    } else {
+        format!("{days} days")
+    }
+}
+
+/// In which order things stand on a board: the most pressing first, then by day.
+pub(super) fn urgency(item: &Item) -> (u8, NaiveDate) {
+    let rank = match item.status {
+        Status::Overdue => 0,
+        Status::AskVet => 1,
+        Status::Due => 2,
+        Status::Upcoming => 3,
+        Status::UpToDate => 4,
+    };
+    let day = item.due_by.or(item.due_from).unwrap_or(NaiveDate::MAX);
+    (rank, day)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn codes_are_told_in_words() {
+        for (code, told) in [
+            ("vaccination.west_nile", "Vaccination: West Nile virus"),
+            ("parasite.reduction_test", "Egg count after worming"),
+            ("hoof.something_new", "Hoof something new"),
+        ] {
+            assert_eq!(what(code), told);
+        }
+        assert_eq!(who(&[Role::Vet]), "vet");
+        assert_eq!(
+            who(&[Role::Owner, Role::BarnStaff, Role::Vet]),
+            "owner, barn staff or vet"
+        );
+    }
+}

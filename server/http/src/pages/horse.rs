@@ -5,8 +5,9 @@ use actix_web::web::{Data, Path};
 use chrono::NaiveDate;
 use maud::{Markup, html};
 use whorl_care::figure::due::{Item, Status};
-use whorl_care::horse::Horse as Profile;
+use whorl_care::horse::{CareEvent, Horse as Profile};
 use whorl_care::ids::HorseId;
+use whorl_care::rules::Rules;
 use whorl_care::sentence;
 use whorl_care::unit::plain;
 use whorl_care::when::PartialDate;
@@ -19,6 +20,7 @@ use super::herd::caution_box;
 use super::visitor::Visitor;
 use super::{care, due, html as page, layout, words};
 use crate::access;
+use crate::chart::{self, Drawn};
 use crate::history::{self, Wanted};
 use crate::problem::Problem;
 use crate::state::State;
@@ -114,8 +116,9 @@ pub(super) async fn show(
         .await?;
     let on = care::today(barn.as_ref(), now);
     let due = known.due(barn.as_ref(), on, &state.rules);
+    let pictures = pictures(&known.log, &due, on, &state.rules);
     let horse = known.horse;
-    let main = main(&horse, &due, &latest, on);
+    let main = main(&horse, &due, &pictures, &latest, on);
     Ok(page(layout::page(
         &visitor,
         &words::horse_name(&horse),
@@ -128,11 +131,36 @@ pub(super) fn horse_id(text: &str) -> Result<HorseId, Problem> {
     text.parse().map_err(|_| Problem::not_found())
 }
 
-fn main(horse: &Horse, due: &[Item], latest: &[HistoryEntry], on: NaiveDate) -> Markup {
+/// What there is to look at, from the events that the visitor may see.
+fn pictures(log: &[CareEvent], due: &[Item], on: NaiveDate, rules: &Rules) -> Vec<Drawn> {
+    let mut drawn = vec![
+        chart::weight(log, on, rules),
+        chart::egg_counts(log, on, rules),
+        chart::toe_length(log, on),
+        chart::toe_angle(log, on),
+        chart::vaccinations(log, due, on),
+    ];
+    drawn.retain(|picture| !picture.is_empty());
+    drawn
+}
+
+fn main(
+    horse: &Horse,
+    due: &[Item],
+    pictures: &[Drawn],
+    latest: &[HistoryEntry],
+    on: NaiveDate,
+) -> Markup {
     html! {
         (head(horse, Part::Overview))
         @if let Some(caution) = &horse.handling { (caution_box(caution)) }
         (what_is_due(due, on))
+        @if !pictures.is_empty() {
+            section aria-labelledby="pictures" {
+                h2 id="pictures" { "How it went" }
+                div.pictures { @for picture in pictures { (picture) } }
+            }
+        }
         section aria-labelledby="profile" {
             h2 id="profile" { "Who it is" }
             (profile(&horse.profile, on))

@@ -1,18 +1,21 @@
 //! What the care engine says of horses, from those of their events that a visitor may see.
 
+use std::collections::HashMap;
+
 use chrono::{DateTime, NaiveDate, Utc};
 use whorl_care::figure::due::{self, BarnContext, Item, Programme};
 use whorl_care::horse::CareEvent;
-use whorl_care::ids::AccountId;
+use whorl_care::ids::{AccountId, HorseId};
 use whorl_care::kind::Kind;
 use whorl_care::rules::Rules;
 use whorl_contract::horse::Horse;
 use whorl_store::barns::BarnRow;
+use whorl_store::events::{self, EventRow};
 use whorl_store::horses::HorseRow;
 use whorl_store::{Db, StoreError};
 
 use crate::access::Access;
-use crate::{access, herd, sight};
+use crate::{access, herd, ledger};
 
 /// What every part of the care engine goes by: who the horse is, and what its vet and farrier ordered.
 const ALWAYS: [Kind; 3] = [Kind::Identity, Kind::Breeding, Kind::CarePlan];
@@ -47,7 +50,8 @@ pub(super) struct Known {
 impl Known {
     /// Whether every one of these kinds is open to the visitor.
     pub(super) fn sees(&self, kinds: &[Kind]) -> bool {
-        sight::sees_all(&self.access, kinds)
+        let open = self.access.kinds();
+        kinds.iter().all(|kind| open.contains(kind))
     }
 
     /// What is due, the most pressing first; of a horse that is no more the visitor's, nothing. What rests on kinds that
@@ -82,17 +86,26 @@ pub(super) fn known(
     db: &mut Db,
     horses: Vec<(HorseRow, Access)>,
 ) -> Result<Vec<Known>, StoreError> {
+    let ids: Vec<HorseId> = horses.iter().map(|(row, _)| row.id).collect();
     let views = herd::views(db, horses.clone())?;
-    let seen = sight::of_kinds(db, horses, Kind::ALL)?;
-    Ok(views
-        .into_iter()
-        .zip(seen)
-        .map(|(horse, seen)| Known {
+    let mut logs: HashMap<HorseId, Vec<EventRow>> = HashMap::new();
+    for row in events::of_kinds(db, &ids, Kind::ALL)? {
+        logs.entry(row.horse_id).or_default().push(row);
+    }
+    let known = views.into_iter().zip(horses).map(|(horse, (row, access))| {
+        let mut rows = logs.remove(&row.id).unwrap_or_default();
+        let until = access.until_seq(row.head_seq);
+        // What is said about an entry belongs to it: without the entry, it has no effect.
+        rows.retain(|row| {
+            row.seq <= until && (row.target_id.is_some() || access.may_see(row.kind, row.seq))
+        });
+        Known {
             horse,
-            log: seen.care_events(),
-            access: seen.access,
-        })
-        .collect())
+            log: ledger::care_events(&rows),
+            access,
+        }
+    });
+    Ok(known.collect())
 }
 
 /// The day in a barn; by the world's clock where none is known.

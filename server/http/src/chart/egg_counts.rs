@@ -16,6 +16,9 @@ use super::{Drawn, count_text, day_text, titled};
 /// How many years are shown.
 const YEARS: u32 = 4;
 
+/// No sample holds more eggs a gram than this.
+const MOST: f64 = 100_000.0;
+
 /// A count, or a dewormer given.
 enum Entry {
     Count(f64),
@@ -57,7 +60,7 @@ impl Counts {
         let drawable = all
             .into_iter()
             .filter(|(_, entry)| match entry {
-                Entry::Count(epg) => scale::can_be_drawn(*epg),
+                Entry::Count(epg) => scale::can_be_drawn(*epg, MOST),
                 Entry::Worming(_) => true,
             })
             .collect();
@@ -66,7 +69,7 @@ impl Counts {
             .egg_counts
             .bands
             .iter()
-            .filter(|band| band.above_epg >= 0.0 && scale::can_be_drawn(band.above_epg))
+            .filter(|band| band.above_epg >= 0.0 && scale::can_be_drawn(band.above_epg, MOST))
             .map(|band| {
                 (
                     band.above_epg,

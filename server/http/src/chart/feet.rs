@@ -16,6 +16,9 @@ use super::{Drawn, count_text, day_text, titled};
 /// How many years are shown.
 const YEARS: u32 = 2;
 
+/// No toe is as long as this in millimetres, and no angle as large in degrees.
+const MOST: f64 = 500.0;
+
 /// What is shown of a foot.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) enum Measure {
@@ -118,7 +121,10 @@ impl Feet {
         let rows = all.iter().rev().map(|one| row(one, measure)).collect();
         let drawable = all
             .into_iter()
-            .filter(|one| one.readings().all(|one| scale::can_be_drawn(one.number)))
+            .filter(|one| {
+                one.readings()
+                    .all(|one| scale::can_be_drawn(one.number, MOST))
+            })
             .collect();
         let (seen, older) = scale::recent(drawable, on, YEARS, |one: &Seen| one.day);
         Self {

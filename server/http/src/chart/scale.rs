@@ -2,15 +2,12 @@
 
 use chrono::{Datelike, Months, NaiveDate};
 
-/// The largest number that is drawn; what is beyond it is a slip, and is left to the table.
-const LARGEST: f64 = 1e6;
-
 /// How much room the label of a tick of time takes, in units of the paper.
 const TIME_LABEL: f64 = 52.0;
 
-/// Whether a number can be drawn.
-pub(super) fn can_be_drawn(number: f64) -> bool {
-    (0.0..=LARGEST).contains(&number)
+/// Whether a number is drawn: what is below nothing, or beyond the most that can be, is a slip and is left to the table.
+pub(super) fn can_be_drawn(number: f64, most: f64) -> bool {
+    (0.0..=most).contains(&number)
 }
 
 /// Maps the numbers from `low` to `high` to the places from `start` to `end`.

@@ -394,6 +394,33 @@ fn doses_differ_by_shape_and_the_next_has_its_window() {
     );
 }
 
+#[test]
+fn a_window_without_a_last_day_runs_on_to_the_edge() {
+    let on = day("2027-03-04");
+    let item = |by: Option<&str>| {
+        serde_json::from_value(json!({"code": "vaccination.rabies", "status": "due", "due_from": "2027-03-04", "due_by": by,
+            "dose_number": 1, "last_on": null, "reason": "", "rule": "r", "who": ["vet"], "source": "s", "mark": "read"}))
+        .expect("an item")
+    };
+    let end = |by: Option<&str>| {
+        let drawn = vaccinations(&[], &[item(by)], on);
+        hold(&drawn);
+        let svg = drawn.svg().into_string();
+        let document = Document::parse(&svg).expect("markup");
+        let row = document
+            .descendants()
+            .find(|node| has_class(*node, "row"))
+            .expect("a row");
+        let window = row
+            .children()
+            .find(|node| has_class(*node, "window"))
+            .expect("a window");
+        number(window, "x") + number(window, "width")
+    };
+    assert!((end(None) - 328.0).abs() < 0.2);
+    assert!(end(Some("2027-04-04")) < 310.0);
+}
+
 fn any_event() -> impl Strategy<Value = CareEvent> {
     let day = (-4000_i64..4000).prop_map(|days| day("2027-03-04") + chrono::TimeDelta::days(days));
     let number = prop_oneof![

@@ -234,7 +234,8 @@ impl Row<'_> {
                 line.track x1="8" x2=(place(WIDTH - 8.0)) y1=(place(track)) y2=(place(track)) {}
                 line.today x1=(place(time.at(on))) x2=(place(time.at(on))) y1=(place(track - 9.0)) y2=(place(track + 9.0)) {}
                 @if let Some((from, by)) = self.next.and_then(span) {
-                    @let (x, end) = (time.at(from), time.at(by));
+                    // Without a last day the window is open: it runs on to the edge.
+                    @let (x, end) = (time.at(from), by.map_or(WIDTH - 12.0, |by| time.at(by)));
                     rect.window x=(place(x)) y=(place(track - 5.0)) width=(place((end - x).max(3.0))) height="10" {}
                 }
                 @if outside(false) { (Mark::Earlier.draw(12.0, track, "older doses are in the table")) }
@@ -279,10 +280,10 @@ impl Row<'_> {
     }
 }
 
-/// The first and the last day for a dose, where at least one is set.
-fn span(item: &Item) -> Option<(NaiveDate, NaiveDate)> {
+/// The first day for a dose, and the last where one is set; nothing without either.
+fn span(item: &Item) -> Option<(NaiveDate, Option<NaiveDate>)> {
     let from = item.due_from.or(item.due_by)?;
-    Some((from, item.due_by.unwrap_or(from).max(from)))
+    Some((from, item.due_by.map(|by| by.max(from))))
 }
 
 /// How the next dose stands, in few words.

@@ -20,6 +20,9 @@ use super::{Drawn, count_text, day_text, titled};
 /// How many years are shown.
 const YEARS: u32 = 5;
 
+/// No horse weighs more than this, in kilograms.
+const HEAVIEST: f64 = 2000.0;
+
 /// Days between two places of the curve.
 const STEP: u64 = 10;
 
@@ -76,7 +79,7 @@ impl Weights {
             .collect();
         let drawable = all
             .into_iter()
-            .filter(|one| scale::can_be_drawn(one.kg))
+            .filter(|one| scale::can_be_drawn(one.kg, HEAVIEST))
             .collect();
         let (weighed, older) = scale::recent(drawable, on, YEARS, |one: &Weighed| one.day);
         let expected = curve(&horse, weighed.first().map(|one| one.day), on, rules);

@@ -11,8 +11,9 @@ mod tell;
 mod tests;
 
 use chrono::NaiveDate;
+use whorl_care::horse::Horse as Profile;
+use whorl_care::ids::HorseId;
 use whorl_contract::history::HistoryEntry;
-use whorl_contract::horse::Horse;
 use whorl_contract::key::Hash;
 
 use crate::problem::Problem;
@@ -20,8 +21,10 @@ use crate::problem::Problem;
 /// What a document is made of.
 #[derive(Clone, Debug)]
 pub(crate) struct Document<'a> {
-    /// The horse, as the reader may see it.
-    pub(crate) horse: &'a Horse,
+    /// The horse.
+    pub(crate) horse_id: HorseId,
+    /// Who it is, as the reader may know it.
+    pub(crate) profile: &'a Profile,
     /// Its entries in the order they are printed, amended and withdrawn ones among them.
     pub(crate) entries: &'a [HistoryEntry],
     /// What is left out, in words, a sentence each.

@@ -61,7 +61,8 @@ pub(crate) async fn get_history_pdf(
             let withheld = withheld(&access, until < row.head_seq);
             let horse = herd::one(db, row, access)?;
             let document = Document {
-                horse: &horse,
+                horse_id: horse.id,
+                profile: &horse.profile,
                 entries: &entries,
                 withheld: &withheld,
                 head,

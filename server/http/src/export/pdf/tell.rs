@@ -23,10 +23,10 @@ pub(super) fn foot(document: &Document<'_>) -> String {
 }
 
 fn name(document: &Document<'_>) -> String {
-    let profile = &document.horse.profile;
+    let profile = document.profile;
     let name = profile.name.as_ref().or(profile.registered_name.as_ref());
     name.cloned()
-        .unwrap_or_else(|| format!("horse {}", document.horse.id))
+        .unwrap_or_else(|| format!("horse {}", document.horse_id))
 }
 
 /// Everything, from the top to the end.
@@ -64,7 +64,7 @@ pub(super) fn blocks(document: &Document<'_>) -> Vec<Block> {
 }
 
 fn identity(document: &Document<'_>) -> Vec<(String, String)> {
-    let profile = &document.horse.profile;
+    let profile = document.profile;
     let looks: Vec<String> = [
         profile.colour.clone(),
         profile.breed_type.map(|build| words(build.code())),

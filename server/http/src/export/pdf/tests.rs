@@ -4,18 +4,16 @@ use std::collections::BTreeMap;
 
 use proptest::prelude::*;
 use serde_json::json;
+use whorl_care::horse::Horse as Profile;
 use whorl_contract::history::HistoryEntry;
-use whorl_contract::horse::Horse;
 
 use super::font::{Fonts, Weight};
 use super::{Document, layout, qr, tell, write};
 use whorl_contract::key::Hash;
 
-fn horse(name: &str) -> Horse {
-    let id = "0199f3a0-7c00-7000-8000-000000000005";
-    let document = json!({"id": id, "barn_id": id, "owner_id": id, "roles": ["owner"], "seq": 3, "handling": null,
-        "profile": {"name": name, "sex": "mare", "microchip": "826098500000017"}, "created_at": "2027-03-01T08:00:00Z"});
-    serde_json::from_value(document).expect("a horse")
+fn horse(name: &str) -> Profile {
+    serde_json::from_value(json!({"name": name, "sex": "mare", "microchip": "826098500000017"}))
+        .expect("a horse")
 }
 
 fn entry(seq: i64, note: &str) -> HistoryEntry {
@@ -30,12 +28,15 @@ fn entry(seq: i64, note: &str) -> HistoryEntry {
 }
 
 fn document<'a>(
-    horse: &'a Horse,
+    profile: &'a Profile,
     entries: &'a [HistoryEntry],
     link: Option<&'a str>,
 ) -> Document<'a> {
     Document {
-        horse,
+        horse_id: "0199f3a0-7c00-7000-8000-000000000005"
+            .parse()
+            .expect("an id"),
+        profile,
         entries,
         withheld: &[],
         head: (3, Hash::of(&[b"head"])),

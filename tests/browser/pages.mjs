@@ -1,0 +1,229 @@
+// Reads every page in Chromium as people do: on a phone and at a desk, in light and in dark, with and without scripts.
+// Fails on anything that axe finds, on whatever the browser complains of (its content policy above all), on a request to
+// anywhere else, on a page wider than a phone, and on a page that needs a script.
+//
+// Usage: node pages.mjs WHORL_DEMO, the program that serves the demo's herd. From the environment:
+// WHORL_NODE_MODULES, the folder that holds puppeteer-core and axe-core; WHORL_CHROMIUM, another browser than the
+// installed one; WHORL_SCREENSHOTS, a folder for pictures of every page.
+
+import { spawn } from "node:child_process";
+import { existsSync, mkdirSync, mkdtempSync, readFileSync, rmSync } from "node:fs";
+import { createRequire } from "node:module";
+import { createServer } from "node:net";
+import { tmpdir } from "node:os";
+import { join } from "node:path";
+import { pathToFileURL } from "node:url";
+
+// What must have been read: an address for each, with ids left out. Pages that these lead to are read as well.
+const PAGES = ["/", "/sign-in", "/horses/*", "/horses/*/history", "/horses/*/entry", "/horses/*/grants", "/barns/*/entry"];
+
+// How many pages of the same kind are read: horses differ in what is known of them.
+const ALIKE = 3;
+
+const WIDTHS = [390, 1200];
+const SCHEMES = ["light", "dark"];
+const RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"];
+const SMALLEST_TEXT = 12;
+
+const modules = createRequire(join(process.env.WHORL_NODE_MODULES ?? "node_modules", "/"));
+const puppeteer = (await import(pathToFileURL(modules.resolve("puppeteer-core")))).default;
+const axe = readFileSync(modules.resolve("axe-core/axe.min.js"), "utf8");
+
+const faults = [];
+const fault = (where, what) => faults.push(`${where}: ${what}`);
+
+function chromium() {
+    const places = [process.env.WHORL_CHROMIUM, "/usr/bin/chromium", "/usr/bin/chromium-browser", "/usr/bin/google-chrome"];
+    const found = places.find((place) => place && existsSync(place));
+    if (!found) throw new Error("there is no Chromium here: install it (apt-get install chromium)");
+    return found;
+}
+
+async function freePort() {
+    const server = createServer();
+    await new Promise((done) => server.listen(0, "127.0.0.1", done));
+    const { port } = server.address();
+    await new Promise((done) => server.close(done));
+    return port;
+}
+
+// Starts the demo and waits until its herd is there: then it says what to try.
+async function serve(program, folder) {
+    const origin = `http://127.0.0.1:${await freePort()}`;
+    const process = spawn(program, ["--folder", folder, "--listen", new URL(origin).host], { stdio: ["ignore", "pipe", "pipe"] });
+    let said = "";
+    await new Promise((ready, failed) => {
+        const hear = (text) => {
+            said += text;
+            if (said.includes(origin)) ready();
+        };
+        process.stdout.on("data", hear);
+        process.stderr.on("data", hear);
+        process.on("error", failed);
+        process.on("exit", (status) => failed(new Error(`the demo ended with ${status}: ${said}`)));
+    });
+    return { origin, stop: () => process.kill() };
+}
+
+// The owner's address and password, as the demo's scenario has them.
+function owner() {
+    const scenario = readFileSync(new URL("../demo/saltmarsh.toml", import.meta.url), "utf8");
+    const person = scenario.split("[[person]]").find((part) => part.includes('role = "owner"'));
+    const field = (name) => person.match(new RegExp(`^${name} = "(.*)"$`, "m"))[1];
+    return { email: field("email"), password: field("password") };
+}
+
+// Ids and words that differ from page to page are left out.
+const alike = (path) => path.split("/").map((part) => (/[0-9]/.test(part) ? "*" : part)).join("/");
+
+async function open(browser, origin, options) {
+    const page = await browser.newPage();
+    await page.setViewport({ width: options.width, height: 844 });
+    await page.emulateMediaFeatures([{ name: "prefers-color-scheme", value: options.scheme }]);
+    await page.setJavaScriptEnabled(options.scripts ?? true);
+    const where = () => `${new URL(page.url()).pathname} (${options.width} px, ${options.scheme})`;
+    page.on("console", (message) => {
+        if (["error", "warn"].includes(message.type())) fault(where(), `the browser complains: ${message.text()}`);
+    });
+    page.on("pageerror", (error) => fault(where(), `a script failed: ${error.message}`));
+    page.on("request", (request) => {
+        const url = new URL(request.url());
+        if (url.protocol !== "data:" && url.origin !== origin) fault(where(), `asks elsewhere: ${url.origin}`);
+    });
+    return page;
+}
+
+async function visit(page, origin, path) {
+    const answer = await page.goto(origin + path, { waitUntil: "load" });
+    if (answer.status() !== 200) fault(path, `answers ${answer.status()}`);
+}
+
+// What is wrong with the page as it stands.
+async function judge(page, where) {
+    await page.evaluate(axe);
+    const found = await page.evaluate(async (rules) => {
+        const { violations } = await globalThis.axe.run(document, { runOnly: { type: "tag", values: rules } });
+        return violations.map(({ id, help, nodes }) => ({ id, help, at: nodes.slice(0, 3).map(({ html }) => html.slice(0, 200)) }));
+    }, RULES);
+    for (const { id, help, at } of found) fault(where, `axe ${id}: ${help}\n    ${at.join("\n    ")}`);
+    const { wide, inside, small } = await page.evaluate(() => {
+        const inside = document.documentElement.clientWidth;
+        const size = (text) => {
+            const scale = text.ownerSVGElement.getScreenCTM().a;
+            return parseFloat(getComputedStyle(text).fontSize) * scale;
+        };
+        const texts = [...document.querySelectorAll("svg.chart-picture text")];
+        return { wide: document.documentElement.scrollWidth, inside, small: Math.min(...texts.map(size)) };
+    });
+    if (wide > inside) fault(where, `it is ${wide} px wide on a screen of ${inside} px`);
+    // Without a picture there is no smallest text.
+    if (small !== null && small < SMALLEST_TEXT) fault(where, `text in a picture is ${small.toFixed(1)} px high`);
+}
+
+const text = (page) => page.$eval("main", (main) => main.innerText.replace(/\s+/g, " ").trim());
+
+async function shoot(page, path, options) {
+    const folder = process.env.WHORL_SCREENSHOTS;
+    if (!folder) return;
+    mkdirSync(folder, { recursive: true });
+    const name = alike(path).replaceAll("*", "X").replaceAll("/", "_");
+    const count = (shoot.taken ??= new Map());
+    const key = `${name}-${options.scheme}-${options.width}`;
+    count.set(key, (count.get(key) ?? 0) + 1);
+    await page.screenshot({ path: join(folder, `page${key}-${count.get(key)}.png`), fullPage: true });
+}
+
+// The pages of a site, found as a reader finds them, at most so many of a kind.
+async function walk(page, origin, start) {
+    const [seen, waiting, kinds] = [new Set(start), [...start], new Map()];
+    const read = [];
+    while (waiting.length > 0) {
+        const path = waiting.shift();
+        const kind = alike(path.split("?")[0]);
+        if ((kinds.get(kind) ?? 0) >= ALIKE) continue;
+        kinds.set(kind, (kinds.get(kind) ?? 0) + 1);
+        await visit(page, origin, path);
+        read.push(path);
+        const links = await page.$$eval("a[href]", (found) => found.map((link) => link.href));
+        for (const link of links) {
+            const url = new URL(link);
+            const next = url.pathname + url.search;
+            const isPage = url.origin === origin && !url.pathname.startsWith("/v1/") && !url.pathname.includes(".");
+            if (isPage && !seen.has(next)) {
+                seen.add(next);
+                waiting.push(next);
+            }
+        }
+    }
+    for (const kind of PAGES) {
+        if (!kinds.has(kind)) fault(kind, "no page leads there");
+    }
+    return read;
+}
+
+async function signIn(page, origin) {
+    await visit(page, origin, "/sign-in");
+    const { email, password } = owner();
+    await page.type('input[name="email"]', email);
+    await page.type('input[name="password"]', password);
+    await Promise.all([page.waitForNavigation(), page.click("main button[type=submit]")]);
+    if (new URL(page.url()).pathname !== "/") throw new Error(`signing in leads to ${page.url()}: ${await text(page)}`);
+}
+
+async function run(program) {
+    const folder = mkdtempSync(join(tmpdir(), "whorl-browser-"));
+    const sandbox = process.getuid?.() === 0 ? ["--no-sandbox"] : [];
+    let server, browser;
+    try {
+        browser = await puppeteer.launch({ executablePath: chromium(), args: [...sandbox, "--disable-dev-shm-usage"] });
+        server = await serve(program, folder);
+        const { origin } = server;
+        for (const width of WIDTHS) {
+            for (const scheme of SCHEMES) {
+                const page = await open(browser, origin, { width, scheme });
+                await visit(page, origin, "/sign-in");
+                await judge(page, `/sign-in (${width} px, ${scheme})`);
+                await shoot(page, "/sign-in", { width, scheme });
+                await page.close();
+            }
+        }
+        const first = await open(browser, origin, { width: 390, scheme: "light" });
+        await signIn(first, origin);
+        const paths = await walk(first, origin, ["/", "/sign-in"]);
+        await first.close();
+        for (const width of WIDTHS) {
+            for (const scheme of SCHEMES) {
+                const page = await open(browser, origin, { width, scheme });
+                for (const path of paths) {
+                    await visit(page, origin, path);
+                    await judge(page, `${path} (${width} px, ${scheme})`);
+                    await shoot(page, path, { width, scheme });
+                }
+                await page.close();
+            }
+        }
+        const options = { width: 390, scheme: "light" };
+        const [plain, scripted] = [await open(browser, origin, { ...options, scripts: false }), await open(browser, origin, options)];
+        for (const path of paths) {
+            await visit(plain, origin, path);
+            await visit(scripted, origin, path);
+            const [without, with_] = [await text(plain), await text(scripted)];
+            if (without.length < 20 || without !== with_) fault(path, "it says something else without scripts");
+        }
+        return paths;
+    } finally {
+        await browser?.close();
+        server?.stop();
+        rmSync(folder, { recursive: true, force: true });
+    }
+}
+
+const [program] = process.argv.slice(2);
+if (!program) throw new Error("say which program serves the demo's herd");
+const paths = await run(program);
+if (faults.length > 0) {
+    console.error(faults.join("\n"));
+    console.error(`${faults.length} faults on ${paths.length} pages`);
+    process.exit(1);
+}
+console.log(`${paths.length} pages, each in ${WIDTHS.length * SCHEMES.length} looks and without scripts: nothing to complain of`);

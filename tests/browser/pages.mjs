@@ -126,7 +126,7 @@ async function shoot(page, path, options) {
     const folder = process.env.WHORL_SCREENSHOTS;
     if (!folder) return;
     mkdirSync(folder, { recursive: true });
-    const name = alike(path).replaceAll("*", "X").replaceAll("/", "_");
+    const name = alike(path.split("?")[0]).replaceAll("*", "X").replaceAll("/", "_");
     const count = (shoot.taken ??= new Map());
     const key = `${name}-${options.scheme}-${options.width}`;
     count.set(key, (count.get(key) ?? 0) + 1);
@@ -161,6 +161,16 @@ async function walk(page, origin, start) {
     return read;
 }
 
+// Fills in a page's form with every box ticked; what it answers is a page too.
+async function ask(page, origin, path) {
+    await visit(page, origin, path);
+    for (const box of await page.$$("main input[type=checkbox]")) await box.click();
+    await Promise.all([page.waitForNavigation(), page.click("main form button[type=submit]")]);
+    const url = new URL(page.url());
+    if (url.search === "") fault(path, "its form leads nowhere");
+    return url.pathname + url.search;
+}
+
 async function signIn(page, origin) {
     await visit(page, origin, "/sign-in");
     const { email, password } = owner();
@@ -190,6 +200,10 @@ async function run(program) {
         const first = await open(browser, origin, { width: 390, scheme: "light" });
         await signIn(first, origin);
         const paths = await walk(first, origin, ["/", "/sign-in"]);
+        for (const kind of ["/horses/*/entry", "/barns/*/entry"]) {
+            const form = paths.find((path) => alike(path) === kind);
+            if (form) paths.push(await ask(first, origin, form));
+        }
         await first.close();
         for (const width of WIDTHS) {
             for (const scheme of SCHEMES) {

@@ -22,6 +22,7 @@ pub mod join;
 pub mod licence;
 pub mod outbox;
 pub mod push;
+pub mod recall;
 pub mod record;
 pub mod rules;
 pub mod sheet;
@@ -115,6 +116,7 @@ commands! {
     EggCount: egg_count::Args,
     Entry: entry::Args,
     Hoof: hoof::Args,
+    Recall: recall::Args,
     Figure: figure::Args,
     Rules: rules::Args,
     /// Open a barn, or list those that you may see

@@ -20,6 +20,7 @@ pub mod note;
 pub mod page;
 pub mod path;
 pub mod problem;
+pub mod recall;
 pub mod server;
 pub mod session;
 pub mod sync;

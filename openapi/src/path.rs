@@ -44,6 +44,8 @@ pub const HEADS: &str = "/v1/sync/heads";
 pub const PULL: &str = "/v1/sync/pull";
 /// Events that wait for an owner.
 pub const HELD: &str = "/v1/held";
+/// Which horses had a lot: `?lot=`, and `&product=` if wanted.
+pub const RECALL: &str = "/v1/recall";
 /// What the server says of itself.
 pub const SERVER: &str = "/v1/server";
 /// Whether the process lives.

@@ -35,7 +35,7 @@ use serde_json::Value;
 use crate::fault::{Fault, Faults, read, step};
 use crate::kind::Kind;
 
-pub use adverse_reaction::AdverseReaction;
+pub use adverse_reaction::{AdverseReaction, Outcome};
 pub use body_condition::BodyCondition;
 pub use breeding::{Breeding, BreedingStep};
 pub use care_plan::{CarePlan, Domain};

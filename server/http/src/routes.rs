@@ -17,6 +17,7 @@ mod invitations;
 mod licences;
 mod log;
 mod policy;
+mod recall;
 mod server;
 mod sessions;
 pub(crate) mod sync;
@@ -62,6 +63,7 @@ pub(crate) fn all(config: &mut ServiceConfig) {
         .service(sync::pull_events)
         .service(held::list_held)
         .service(held::decide_held)
+        .service(recall::recall_lot)
         .service(log::get_log)
         .service(history::get_history)
         .service(history_pdf::get_history_pdf)

@@ -7,6 +7,7 @@ use actix_web::web;
 use uuid::Uuid;
 use whorl_care::rules::Rules;
 use whorl_store::ledger::{self, NewLedger};
+use whorl_store::lots;
 use whorl_store::{Db, Settings, Store, StoreError};
 
 use crate::clock::Clock;
@@ -103,6 +104,7 @@ impl State {
         let began_as = store
             .write(move |db| -> Result<String, StoreError> {
                 ledger::begin(db, &new)?;
+                lots::catch_up(db, new.began_at)?;
                 ledger::origin(db)
             })
             .map_err(cannot)?;

@@ -1,5 +1,7 @@
 //! The people's accounts.
 
+use std::collections::HashMap;
+
 use chrono::NaiveDateTime;
 use diesel::prelude::*;
 use whorl_care::ids::AccountId;
@@ -100,6 +102,20 @@ pub fn make_operator(db: &mut Db, id: AccountId) -> Result<(), StoreError> {
         .set(account::operator.eq(true))
         .execute(db)?;
     Ok(())
+}
+
+/// The names of accounts.
+///
+/// # Errors
+///
+/// [`StoreError`] if the database fails.
+pub fn names(db: &mut Db, ids: &[AccountId]) -> Result<HashMap<AccountId, String>, StoreError> {
+    let ids: Vec<String> = ids.iter().map(ToString::to_string).collect();
+    let rows: Vec<(Key<AccountId>, String)> = account::table
+        .filter(account::id.eq_any(ids))
+        .select((account::id, account::name))
+        .load(db)?;
+    Ok(rows.into_iter().map(|(id, name)| (id.0, name)).collect())
 }
 
 /// The names of the barns that an account owns.

@@ -80,3 +80,16 @@ pub fn owned_or_named(
         .order(barn::id)
         .load(db)?)
 }
+
+/// Barns by their ids.
+///
+/// # Errors
+///
+/// [`StoreError`] if the database fails.
+pub fn by_ids(db: &mut Db, ids: &[BarnId]) -> Result<Vec<BarnRow>, StoreError> {
+    let ids: Vec<String> = ids.iter().map(ToString::to_string).collect();
+    Ok(barn::table
+        .filter(barn::id.eq_any(ids))
+        .order(barn::id)
+        .load(db)?)
+}

@@ -8,6 +8,7 @@ use whorl_care::kind::Kind;
 use crate::connection::{Db, on_each};
 use crate::error::StoreError;
 use crate::key::Key;
+use crate::lots;
 use crate::schema::event;
 
 /// One row of `event`: exact texts as they were received, and what queries need of them.
@@ -60,6 +61,7 @@ pub fn append(db: &mut Db, rows: Vec<EventRow>) -> Result<(), StoreError> {
     if rows.is_empty() {
         return Ok(());
     }
+    lots::note(db, &rows)?;
     on_each!(db, |conn| {
         for row in rows {
             diesel::insert_into(event::table)

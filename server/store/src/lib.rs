@@ -18,6 +18,7 @@ mod key;
 mod kinds;
 pub mod ledger;
 pub mod licences;
+pub mod lots;
 mod migrations;
 mod schema;
 pub mod sessions;

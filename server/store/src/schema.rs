@@ -232,6 +232,21 @@ diesel::table! {
     }
 }
 
+diesel::table! {
+    lot (horse_id, seq) {
+        horse_id -> Text,
+        seq -> BigInt,
+        lot_key -> Text,
+    }
+}
+
+diesel::table! {
+    projection (name) {
+        name -> Text,
+        caught_up_at -> Timestamp,
+    }
+}
+
 diesel::allow_tables_to_appear_in_same_query!(
     ledger,
     ledger_epoch,

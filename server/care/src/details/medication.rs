@@ -8,6 +8,7 @@ use super::Typed;
 use super::check::Check;
 use crate::ids::EventId;
 use crate::kind::codes;
+use crate::when::PartialDate;
 
 codes! {
     /// How a drug was given: the vaccine routes, and those that only drugs take.
@@ -50,6 +51,10 @@ pub struct Medication {
     pub route: Option<MedicationRoute>,
     /// What for.
     pub purpose: Option<String>,
+    /// The lot (batch) number.
+    pub lot_number: Option<String>,
+    /// When it expires: a day, or a month, which counts to its end.
+    pub expiration_date: Option<PartialDate>,
     /// Until when the horse may not compete or be slaughtered.
     pub withdrawal_until: Option<NaiveDate>,
     /// The care plan under which it was given.
@@ -63,6 +68,8 @@ impl Typed for Medication {
             "dose": "1 g twice a day, in feed",
             "route": "oral",
             "purpose": "bruised sole",
+            "lot_number": "B20-118",
+            "expiration_date": "2027-06",
             "withdrawal_until": "2026-05-18",
             "care_plan_id": "019682f0-7c00-7000-8000-000000000018"
         })
@@ -76,6 +83,8 @@ impl Typed for Medication {
             check_dose(dose, check);
         }
         check.long("/purpose", self.purpose.as_deref());
+        check.short("/lot_number", self.lot_number.as_deref());
+        check.expiry("/expiration_date", self.expiration_date);
         check.not_before(
             "/withdrawal_until",
             self.withdrawal_until,

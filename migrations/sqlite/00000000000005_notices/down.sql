@@ -1,0 +1,2 @@
+DROP TABLE projection;
+DROP TABLE lot;

@@ -1,0 +1,75 @@
+//! Several horses' events as one caller may see them: the start of every answer that is about more than one horse.
+
+use std::collections::HashMap;
+
+use whorl_care::horse::CareEvent;
+use whorl_care::ids::HorseId;
+use whorl_care::kind::Kind;
+use whorl_store::events::{self, EventRow};
+use whorl_store::horses::HorseRow;
+use whorl_store::{Db, StoreError};
+
+use crate::access::Access;
+use crate::ledger;
+
+/// A horse, what the caller may do with it, and those of its events that they may see.
+#[derive(Debug)]
+pub(crate) struct Seen {
+    /// The horse.
+    pub(crate) horse: HorseRow,
+    /// What the caller may do with it.
+    pub(crate) access: Access,
+    /// The events of the kinds that were asked for, and what was said about events; in the order of the log.
+    pub(crate) rows: Vec<EventRow>,
+}
+
+impl Seen {
+    /// The events as the care engine reads them.
+    pub(crate) fn care_events(&self) -> Vec<CareEvent> {
+        ledger::care_events(&self.rows)
+    }
+
+    /// Whether every one of these kinds is open to the caller.
+    pub(crate) fn is_whole(&self, kinds: &[Kind]) -> bool {
+        sees_all(&self.access, kinds)
+    }
+}
+
+/// Whether every one of these kinds is open to a caller, wherever it stands in the log.
+pub(crate) fn sees_all(access: &Access, kinds: &[Kind]) -> bool {
+    let open = access.kinds();
+    kinds.iter().all(|kind| open.contains(kind))
+}
+
+/// Reads the events of these kinds, with their amendments, retractions and countersignatures: one question to the database.
+///
+/// # Errors
+///
+/// [`StoreError`] if the database fails.
+pub(crate) fn of_kinds(
+    db: &mut Db,
+    horses: Vec<(HorseRow, Access)>,
+    kinds: &[Kind],
+) -> Result<Vec<Seen>, StoreError> {
+    let ids: Vec<HorseId> = horses.iter().map(|(row, _)| row.id).collect();
+    let mut asked = kinds.to_vec();
+    asked.extend([Kind::Amendment, Kind::Retraction, Kind::Countersign]);
+    let mut logs: HashMap<HorseId, Vec<EventRow>> = HashMap::new();
+    for row in events::of_kinds(db, &ids, &asked)? {
+        logs.entry(row.horse_id).or_default().push(row);
+    }
+    let seen = horses.into_iter().map(|(horse, access)| {
+        let mut rows = logs.remove(&horse.id).unwrap_or_default();
+        let until = access.until_seq(horse.head_seq);
+        // What is said about an entry belongs to it: without the entry, it has no effect.
+        rows.retain(|row| {
+            row.seq <= until && (row.target_id.is_some() || access.may_see(row.kind, row.seq))
+        });
+        Seen {
+            horse,
+            access,
+            rows,
+        }
+    });
+    Ok(seen.collect())
+}

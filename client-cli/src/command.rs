@@ -22,6 +22,7 @@ pub mod join;
 pub mod licence;
 pub mod outbox;
 pub mod push;
+pub mod reaction_report;
 pub mod recall;
 pub mod record;
 pub mod rules;
@@ -117,6 +118,7 @@ commands! {
     Entry: entry::Args,
     Hoof: hoof::Args,
     Recall: recall::Args,
+    ReactionReport: reaction_report::Args,
     Figure: figure::Args,
     Rules: rules::Args,
     /// Open a barn, or list those that you may see

@@ -28,6 +28,12 @@ impl<'w, 'a> Desk<'w, 'a> {
         Self { world, json }
     }
 
+    /// Whether a program reads the answer.
+    #[must_use]
+    pub fn is_json(&self) -> bool {
+        self.json
+    }
+
     /// Clock, randomness, sleep.
     #[must_use]
     pub fn machine(&self) -> Machine<'a> {

@@ -65,6 +65,7 @@ pub const TEMPLATES: &[&str] = &[
     "/v1/horses/{id}/attachments/{sha256}",
     "/v1/horses/{id}/log",
     "/v1/horses/{id}/history",
+    "/v1/horses/{id}/reactions/{event}/report",
     "/v1/invitations/{id}",
     "/v1/grants/{id}",
     "/v1/licences/{id}",
@@ -240,4 +241,10 @@ mod tests {
             assert!(built.iter().any(|path| fits(template, path)), "{template}");
         }
     }
+}
+
+/// The report of an adverse reaction.
+#[must_use]
+pub fn reaction_report(id: HorseId, event: EventId) -> String {
+    format!("{HORSES}/{id}/reactions/{event}/report")
 }

@@ -20,6 +20,8 @@ mod licences;
 mod openapi;
 mod pages;
 mod pull;
+mod reactions;
+mod recall;
 mod sealed;
 mod sessions;
 mod shape;

@@ -4,6 +4,8 @@ mod deworming;
 mod figures;
 mod golden;
 mod history;
+mod reaction_report;
+mod recall;
 mod record;
 mod sheets;
 mod typed;

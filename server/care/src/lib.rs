@@ -20,6 +20,7 @@ pub mod microchip;
 pub mod policy;
 pub mod profile;
 pub mod quantile;
+pub mod reaction;
 pub mod recall;
 pub mod record;
 pub mod rules;

@@ -5,6 +5,7 @@
 
 pub mod dental_programme;
 pub mod egg_counts;
+pub mod herd_health;
 pub mod hoof_programme;
 pub mod parasite_programme;
 pub mod vaccination;
@@ -403,6 +404,8 @@ packs! {
     hoof_findings: crate::figure::hoof::findings::Pack,
     /// Shedder bands, ways of counting, thresholds of reduction tests.
     egg_counts: crate::rules::egg_counts::EggCounts,
+    /// Fever, contagious diseases, contacts, look-backs.
+    herd_health: crate::rules::herd_health::HerdHealth,
     /// What is possible for a horse.
     limits: crate::limits::Limits,
     /// Formulas that estimate a weight.

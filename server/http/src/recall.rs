@@ -3,8 +3,7 @@
 use std::collections::{BTreeSet, HashMap, HashSet};
 
 use chrono::{DateTime, Utc};
-use whorl_care::ids::{AccountId, BarnId, DeviceId, EventId, HorseId};
-use whorl_care::kind::Kind;
+use whorl_care::ids::{AccountId, BarnId, DeviceId, HorseId};
 use whorl_care::recall::{CAUTIONS, Dose, KINDS, Wanted, doses};
 use whorl_contract::event::Content;
 use whorl_contract::recall::{Place, Recall, Recalled, ToTell, Why, scope};

@@ -17,6 +17,7 @@ mod invitations;
 mod licences;
 mod log;
 mod policy;
+mod reactions;
 mod recall;
 mod server;
 mod sessions;
@@ -64,6 +65,7 @@ pub(crate) fn all(config: &mut ServiceConfig) {
         .service(held::list_held)
         .service(held::decide_held)
         .service(recall::recall_lot)
+        .service(reactions::get_reaction_report)
         .service(log::get_log)
         .service(history::get_history)
         .service(history_pdf::get_history_pdf)

@@ -28,11 +28,6 @@ impl Seen {
     pub(crate) fn care_events(&self) -> Vec<CareEvent> {
         ledger::care_events(&self.rows)
     }
-
-    /// Whether every one of these kinds is open to the caller.
-    pub(crate) fn is_whole(&self, kinds: &[Kind]) -> bool {
-        sees_all(&self.access, kinds)
-    }
 }
 
 /// Whether every one of these kinds is open to a caller, wherever it stands in the log.

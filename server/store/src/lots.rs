@@ -108,3 +108,14 @@ pub fn catch_up(db: &mut Db, now: NaiveDateTime) -> Result<(), StoreError> {
         .execute(conn))?;
     Ok(())
 }
+
+/// Forgets what is kept beside the log; the next start computes it anew.
+///
+/// # Errors
+///
+/// [`StoreError`] if the database fails.
+pub fn forget(db: &mut Db) -> Result<(), StoreError> {
+    diesel::delete(lot::table).execute(db)?;
+    diesel::delete(projection::table.find(NAME)).execute(db)?;
+    Ok(())
+}

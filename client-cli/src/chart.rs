@@ -5,14 +5,17 @@ use diesel::sqlite::SqliteConnection;
 use whorl_care::code::WeightMethod;
 use whorl_care::details::Details;
 use whorl_care::effective::effective;
+use whorl_care::efficacy::{YardTest, efficacy};
 use whorl_care::figure::dose::{Earlier, Input};
 use whorl_care::horse::{CareEvent, Horse};
 use whorl_care::kind::Kind;
 use whorl_care::profile::profile;
+use whorl_care::rules::Rules;
 
 use crate::care_log;
 use crate::failure::Failure;
 use crate::herd::Known;
+use crate::yard;
 
 /// How far back dewormings are told to the figure `dose`: a year, and a little for treatments that fall a year apart.
 const DEWORMINGS_DAYS: u64 = 400;
@@ -41,6 +44,8 @@ pub struct Chart {
     pub condition: Option<f64>,
     /// The dewormers of the last year.
     pub dewormed: Vec<Earlier>,
+    /// What egg counts said of dewormers where the horse stands; see [`Chart::ask_yard`].
+    pub yard_tests: Vec<YardTest>,
 }
 
 impl Chart {
@@ -58,6 +63,25 @@ impl Chart {
             chart.complete(&horse.profile);
         }
         Ok(chart)
+    }
+
+    /// Puts in what the egg counts of the horse's yard say of dewormers, as far as they are on this device.
+    ///
+    /// # Errors
+    ///
+    /// [`Failure::Device`] if the database can't be read.
+    pub fn ask_yard(
+        &mut self,
+        conn: &mut SqliteConnection,
+        horse: &Known,
+        on: NaiveDate,
+        rules: &Rules,
+    ) -> Result<(), Failure> {
+        if let Some(horse) = &horse.horse {
+            let members = yard::members(conn, horse.barn_id)?;
+            self.yard_tests = efficacy(&members, on, rules).judged();
+        }
+        Ok(())
     }
 
     /// Takes from the server's description what this account's share of the log doesn't tell: who the horse is, and
@@ -173,6 +197,7 @@ impl Chart {
             shedder: None,
             plan: None,
             efficacy: None,
+            yard_tests: self.yard_tests.clone(),
             reduction_test: None,
             partly_lost: None,
         }

@@ -35,6 +35,7 @@ pub mod visit;
 pub mod when;
 pub mod witness;
 pub mod world;
+pub mod yard;
 
 use std::ffi::OsString;
 

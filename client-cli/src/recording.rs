@@ -182,7 +182,8 @@ pub fn prepare(
     if jotting.kind == Kind::Deworming {
         let zone = jotting.zone(conn)?;
         let on = jotting.performed_at(machine.now(), zone)?.date_naive();
-        let read = Chart::of(conn, &jotting.horse, on)?;
+        let mut read = Chart::of(conn, &jotting.horse, on)?;
+        read.ask_yard(conn, &jotting.horse, on, author.rules())?;
         dosing::fill(&mut jotting.details, &read);
         chart = Some(read);
     }

@@ -132,7 +132,9 @@ impl Args {
             Some(name) => {
                 let mut conn = desk.database()?;
                 let horse = herd::named(&mut conn, name)?;
-                Chart::of(&mut conn, &horse, on)?
+                let mut chart = Chart::of(&mut conn, &horse, on)?;
+                chart.ask_yard(&mut conn, &horse, on, &rules)?;
+                chart
             }
             None => Chart::default(),
         };

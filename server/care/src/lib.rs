@@ -10,6 +10,7 @@ pub mod code;
 pub mod details;
 pub mod disease;
 pub mod effective;
+pub mod efficacy;
 pub mod fault;
 pub mod figure;
 pub mod horse;

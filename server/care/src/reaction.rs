@@ -368,7 +368,7 @@ mod tests {
 
     use super::*;
 
-    fn event(n: u32, kind: &str, at: &str, details: Value) -> CareEvent {
+    fn event(n: u32, kind: &str, at: &str, details: &Value) -> CareEvent {
         let document = json!({"kind": kind, "id": id(n), "performed_at": at, "details": details, "role": "vet"});
         serde_json::from_value(document).expect("an event")
     }
@@ -383,43 +383,43 @@ mod tests {
                 1,
                 "identity",
                 "2020-01-01T09:00:00Z",
-                json!({"name": "Plover", "sex": "mare", "foaled_on": "2016-04-19"}),
+                &json!({"name": "Plover", "sex": "mare", "foaled_on": "2016-04-19"}),
             ),
             event(
                 2,
                 "vaccination",
                 "2026-05-01T09:00:00+01:00",
-                json!({"targets": ["tetanus"], "product": "Tidevax T", "lot_number": "T-4000"}),
+                &json!({"targets": ["tetanus"], "product": "Tidevax T", "lot_number": "T-4000"}),
             ),
             event(
                 3,
                 "vaccination",
                 "2027-05-01T09:00:00+01:00",
-                json!({"targets": ["tetanus"], "product": "tidevax t", "lot_number": "T-4417", "dose_ml": 1.0, "route": "intramuscular", "site": "left_neck"}),
+                &json!({"targets": ["tetanus"], "product": "tidevax t", "lot_number": "T-4417", "dose_ml": 1.0, "route": "intramuscular", "site": "left_neck"}),
             ),
             event(
                 4,
                 "deworming",
                 "2027-04-20T09:00:00+01:00",
-                json!({"actives": ["ivermectin"], "dose_mg": 110.0, "dosed_for_kg": 550.0}),
+                &json!({"actives": ["ivermectin"], "dose_mg": 110.0, "dosed_for_kg": 550.0}),
             ),
             event(
                 5,
                 "deworming",
                 "2027-01-20T09:00:00+01:00",
-                json!({"actives": ["moxidectin"]}),
+                &json!({"actives": ["moxidectin"]}),
             ),
             event(
                 6,
                 "adverse_reaction",
                 "2027-05-01T15:30:00+01:00",
-                json!({"after_event_id": id(3), "onset_hours": 6.0, "signs": ["hives"], "outcome": "recovered"}),
+                &json!({"after_event_id": id(3), "onset_hours": 6.0, "signs": ["hives"], "outcome": "recovered"}),
             ),
             event(
                 7,
                 "medication",
                 "2027-05-02T09:00:00+01:00",
-                json!({"drug": "later", "dose": "1 ml"}),
+                &json!({"drug": "later", "dose": "1 ml"}),
             ),
         ]
     }
@@ -495,7 +495,7 @@ mod tests {
             8,
             "retraction",
             "2027-05-03T09:00:00Z",
-            json!({"reason": "other horse"}),
+            &json!({"reason": "other horse"}),
         );
         back.target_id = id(6).parse().ok();
         withdrawn.push(back);

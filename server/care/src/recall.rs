@@ -152,7 +152,7 @@ mod tests {
 
     use super::*;
 
-    fn event(n: u32, kind: &str, target: Option<u32>, details: Value) -> CareEvent {
+    fn event(n: u32, kind: &str, target: Option<u32>, details: &Value) -> CareEvent {
         let id = |n: u32| format!("01970000-0000-7000-8000-{n:012}");
         let mut document = json!({"kind": kind, "id": id(n), "details": details,
             "performed_at": format!("2026-05-{n:02}T09:00:00+01:00")});
@@ -178,27 +178,27 @@ mod tests {
                 1,
                 "vaccination",
                 None,
-                json!({"product": "Tetvax", "lot_number": "T-4417"}),
+                &json!({"product": "Tetvax", "lot_number": "T-4417"}),
             ),
             event(
                 2,
                 "deworming",
                 None,
-                json!({"actives": [], "lot_number": "t 4417"}),
+                &json!({"actives": [], "lot_number": "t 4417"}),
             ),
             event(
                 3,
                 "medication",
                 None,
-                json!({"drug": "tetracycline", "lot_number": "T4417"}),
+                &json!({"drug": "tetracycline", "lot_number": "T4417"}),
             ),
             event(
                 4,
                 "vaccination",
                 None,
-                json!({"product": "Tetvax", "lot_number": "T44171"}),
+                &json!({"product": "Tetvax", "lot_number": "T44171"}),
             ),
-            event(5, "observation", None, json!({"text": "T4417"})),
+            event(5, "observation", None, &json!({"text": "T4417"})),
         ];
         assert_eq!(found(&log, "t44-17", None), ["T-4417", "t 4417", "T4417"]);
         // The dewormer's product is unknown: it may be the one.
@@ -207,19 +207,19 @@ mod tests {
 
     #[test]
     fn an_amendment_moves_a_dose_and_a_retraction_takes_it_away() {
-        let dose = event(1, "vaccination", None, json!({"lot_number": "A1"}));
+        let dose = event(1, "vaccination", None, &json!({"lot_number": "A1"}));
         let corrected = event(
             2,
             "amendment",
             Some(1),
-            json!({"reason": "misread", "details": {"lot_number": "B2"}}),
+            &json!({"reason": "misread", "details": {"lot_number": "B2"}}),
         );
         let log = [dose.clone(), corrected.clone()];
         assert!(found(&log, "A1", None).is_empty());
         assert_eq!(found(&log, "b2", None), ["B2"]);
-        let back = event(3, "retraction", Some(2), json!({"reason": "was right"}));
+        let back = event(3, "retraction", Some(2), &json!({"reason": "was right"}));
         assert_eq!(found(&[dose.clone(), corrected, back], "A1", None), ["A1"]);
-        let withdrawn = event(4, "retraction", Some(1), json!({"reason": "other horse"}));
+        let withdrawn = event(4, "retraction", Some(1), &json!({"reason": "other horse"}));
         assert!(found(&[dose, withdrawn], "A1", None).is_empty());
     }
 }

@@ -37,6 +37,8 @@ codes! {
         FoodChain = "food_chain",
         /// 12: worms on this yard resist it.
         ResistantHere = "resistant_here",
+        /// 12: by the yard's own egg counts, it failed here.
+        FailedHere = "failed_here",
         /// 12: nobody knows whether the course works here.
         EfficacyUnknown = "efficacy_unknown",
         /// 13: more than a low shedder needs.

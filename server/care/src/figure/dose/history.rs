@@ -4,6 +4,7 @@ use chrono::NaiveDate;
 
 use crate::calendar::{Period, days_between};
 use crate::code::{Efficacy, Shedder};
+use crate::efficacy::YardTest;
 use crate::fault::Faults;
 use crate::unit::plain;
 
@@ -84,8 +85,47 @@ pub(super) fn given_today(case: &Case<'_>, active: &str, label_mg_per_kg: Option
         .sum()
 }
 
+/// Case 12: the yard's own egg counts say that it failed, the latest first. The vet must hear of it; the dose stays.
+fn failures(case: &Case<'_>, found: &mut Findings) {
+    let mut failed: Vec<&YardTest> = case
+        .input
+        .yard_tests
+        .iter()
+        .filter(|test| test.failed() && test.treated_on <= case.input.on)
+        .filter(|test| {
+            let tested = case.pack.active(test.active.code());
+            tested.is_some_and(|tested| tested.class == case.active.class)
+        })
+        .collect();
+    failed.sort_by_key(|test| std::cmp::Reverse(test.treated_on));
+    for test in failed {
+        let name = case
+            .pack
+            .active(test.active.code())
+            .map_or("", |row| &*row.name);
+        let kin = if test.active.code() == case.active.id {
+            ""
+        } else {
+            ", which is of the same class"
+        };
+        let one = |percent: f64| plain((percent * 10.0).round() / 10.0);
+        found.warn(
+            Code::FailedHere,
+            format!(
+                "{name}{kin} failed in this yard: given on {}, it took {} % of the eggs away ({} to {} %, {} horses); ask the vet before you give it",
+                test.treated_on,
+                one(test.reduction_percent),
+                one(test.low_percent),
+                one(test.high_percent),
+                test.horses
+            ),
+        );
+    }
+}
+
 /// Case 12: it no longer works here, or nobody knows whether it does.
 fn resistance(case: &Case<'_>, found: &mut Findings) {
+    failures(case, found);
     let name = &case.active.name;
     let course = case.regimen == Regimen::Larvicidal
         && case.doses().any(|row| row.regimen == Regimen::Larvicidal);

@@ -4,6 +4,7 @@ use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
 
 use crate::code::{Efficacy, Parasite, Shedder, WeightMethod};
+use crate::efficacy::YardTest;
 use crate::horse::BreedType;
 use crate::kind::codes;
 use crate::when::PartialDate;
@@ -240,6 +241,9 @@ pub struct Input {
     /// What the last reduction test on this yard said of the active's class.
     #[serde(default)]
     pub efficacy: Option<Efficacy>,
+    /// What the egg counts of the yard said of dewormers: a failure is told, and changes no dose.
+    #[serde(default)]
+    pub yard_tests: Vec<YardTest>,
     /// A reduction test that this treatment belongs to.
     #[serde(default)]
     pub reduction_test: Option<ReductionTest>,

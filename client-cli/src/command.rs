@@ -7,6 +7,7 @@ pub mod completions;
 pub mod devices;
 pub mod dose;
 pub mod due;
+pub mod efficacy;
 pub mod egg_count;
 pub mod entry;
 pub mod figure;
@@ -32,6 +33,7 @@ pub mod signout;
 pub mod status;
 pub mod sync;
 pub mod transfer;
+pub mod watch;
 pub mod weigh;
 
 use std::fmt::Display;
@@ -117,6 +119,8 @@ commands! {
     EggCount: egg_count::Args,
     Entry: entry::Args,
     Hoof: hoof::Args,
+    Efficacy: efficacy::Args,
+    Watch: watch::Args,
     Recall: recall::Args,
     ReactionReport: reaction_report::Args,
     Figure: figure::Args,

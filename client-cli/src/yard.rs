@@ -1,12 +1,15 @@
 //! All horses of a barn, as the care engine asks for them where it looks at a whole yard.
 
 use diesel::sqlite::SqliteConnection;
+use whorl_care::contacts::{self, Stay};
 use whorl_care::efficacy::Member;
-use whorl_care::ids::BarnId;
+use whorl_care::ids::{BarnId, HorseId};
+use whorl_care::kind::Kind;
 
 use crate::care_log;
 use crate::failure::Failure;
 use crate::herd;
+use crate::mirror;
 
 /// The horses that stand in a barn, with what is known of them here. Since when each stands there, this device isn't told.
 ///
@@ -30,4 +33,56 @@ pub fn members(conn: &mut SqliteConnection, barn: BarnId) -> Result<Vec<Member>,
         }
     }
     Ok(members)
+}
+
+/// Of how many of these horses entries came sealed that may be of one of these kinds.
+///
+/// # Errors
+///
+/// [`Failure::Device`] if the database can't be read.
+pub fn partly_seen(
+    conn: &mut SqliteConnection,
+    horses: impl Iterator<Item = HorseId>,
+    kinds: &[Kind],
+) -> Result<usize, Failure> {
+    let mut partly = 0;
+    for horse in horses {
+        let hidden = mirror::log(conn, horse)?.into_iter().any(|entry| {
+            let of_kind = |code: &String| kinds.iter().any(|kind| kind.code() == code);
+            entry.content.is_none() && entry.kind.as_ref().is_none_or(of_kind)
+        });
+        partly += usize::from(hidden);
+    }
+    Ok(partly)
+}
+
+/// Every horse that this account may see, for tracing contacts, and which of them stand in a barn. This device knows where
+/// each stands now, and not since when; its movements tell the rest.
+///
+/// # Errors
+///
+/// [`Failure::Device`] if the database can't be read.
+pub fn neighbours(
+    conn: &mut SqliteConnection,
+    barn: BarnId,
+) -> Result<(Vec<contacts::Member>, Vec<HorseId>), Failure> {
+    let (mut members, mut here) = (Vec::new(), Vec::new());
+    for known in herd::horses(conn)? {
+        let Some(horse) = known.horse.as_ref().filter(|horse| !horse.roles.is_empty()) else {
+            continue;
+        };
+        if horse.barn_id == barn {
+            here.push(known.id);
+        }
+        members.push(contacts::Member {
+            horse_id: known.id,
+            name: known.name.clone(),
+            stays: vec![Stay {
+                from: horse.created_at.date_naive(),
+                barn: horse.barn_id,
+            }],
+            events: care_log::events(conn, known.id)?,
+        });
+    }
+    Ok((members, here))
 }

@@ -25,3 +25,4 @@ pub mod server;
 pub mod session;
 pub mod sync;
 pub mod transfer;
+pub mod yard;

@@ -58,6 +58,8 @@ pub const TEMPLATES: &[&str] = &[
     "/v1/sessions/{id}",
     "/v1/devices/{id}",
     "/v1/barns/{id}",
+    "/v1/barns/{id}/efficacy",
+    "/v1/barns/{id}/health-watch",
     "/v1/horses/{id}",
     "/v1/horses/{id}/barn",
     "/v1/horses/{id}/transfers",
@@ -247,4 +249,16 @@ mod tests {
 #[must_use]
 pub fn reaction_report(id: HorseId, event: EventId) -> String {
     format!("{HORSES}/{id}/reactions/{event}/report")
+}
+
+/// Whether dewormers still work in a barn.
+#[must_use]
+pub fn efficacy(id: BarnId) -> String {
+    format!("{BARNS}/{id}/efficacy")
+}
+
+/// Fevers and contagious diseases in a barn, and who is watched.
+#[must_use]
+pub fn health_watch(id: BarnId) -> String {
+    format!("{BARNS}/{id}/health-watch")
 }

@@ -27,6 +27,7 @@ mod sessions;
 mod shape;
 mod transfers;
 mod upkeep;
+mod yards;
 
 use whorl_contract::problem::Problem;
 use whorl_tests::Answer;

@@ -185,7 +185,12 @@ const NAMES: &[(&str, &[(&str, &str)])] = &[
     ),
     (
         "Observation",
-        &[("signs", "sign"), ("severity", ""), ("text", "")],
+        &[
+            ("signs", "sign"),
+            ("diseases", "disease"),
+            ("severity", ""),
+            ("text", ""),
+        ],
     ),
     (
         "AdverseReaction",

@@ -3,6 +3,7 @@
 mod deworming;
 mod figures;
 mod golden;
+mod herd_health;
 mod history;
 mod reaction_report;
 mod recall;

@@ -7,6 +7,7 @@ pub mod band;
 pub mod calendar;
 pub mod care_plan;
 pub mod code;
+pub mod contacts;
 pub mod details;
 pub mod disease;
 pub mod effective;

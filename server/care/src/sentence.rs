@@ -74,6 +74,7 @@ pub fn what(details: &Details) -> String {
             ": ",
             [
                 some(signs(&seen.signs) + &graded(seen.severity)),
+                some(codes(&seen.diseases)),
                 seen.text.clone(),
             ],
         ),

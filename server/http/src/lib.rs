@@ -39,3 +39,4 @@ mod text;
 mod throttle;
 mod token;
 pub mod upkeep;
+mod yard;

@@ -23,6 +23,7 @@ mod server;
 mod sessions;
 pub(crate) mod sync;
 mod transfers;
+mod yards;
 
 use utoipa_actix_web::service_config::ServiceConfig;
 
@@ -65,6 +66,8 @@ pub(crate) fn all(config: &mut ServiceConfig) {
         .service(held::list_held)
         .service(held::decide_held)
         .service(recall::recall_lot)
+        .service(yards::get_efficacy)
+        .service(yards::get_health_watch)
         .service(reactions::get_reaction_report)
         .service(log::get_log)
         .service(history::get_history)

@@ -183,3 +183,16 @@ pub fn owned_named_or_in(
         .order(horse::id)
         .load(db)?)
 }
+
+/// Whose these horses were and where they stood, from when; horse by horse, the earliest first.
+///
+/// # Errors
+///
+/// [`StoreError`] if the database fails.
+pub fn tenures(db: &mut Db, horses: &[HorseId]) -> Result<Vec<TenureRow>, StoreError> {
+    let horses: Vec<String> = horses.iter().map(ToString::to_string).collect();
+    Ok(tenure::table
+        .filter(tenure::horse_id.eq_any(horses))
+        .order((tenure::horse_id, tenure::from_at))
+        .load(db)?)
+}

@@ -1,0 +1,69 @@
+//! What the records of all horses of a barn say together, as far as an account may see them.
+
+use chrono::NaiveDate;
+use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
+use whorl_care::contacts::HealthWatch;
+use whorl_care::efficacy;
+use whorl_care::ids::BarnId;
+
+/// Of how much of a barn an answer can speak.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+pub struct Scope {
+    /// How many of its horses this account may see.
+    pub horses: usize,
+    /// Of how many of them some kinds of entry that the answer rests on are withheld from this account.
+    pub horses_partly_seen: usize,
+    /// The same in words.
+    pub text: String,
+}
+
+impl Scope {
+    /// Says what an answer can speak for.
+    #[must_use]
+    pub fn of(horses: usize, partly: usize) -> Self {
+        let seen = match horses {
+            1 => "1 horse of this barn is".to_owned(),
+            many => format!("{many} horses of this barn are"),
+        };
+        let but = match partly {
+            0 => String::new(),
+            some => {
+                format!("; of {some} some of the entries that this rests on are withheld from it")
+            }
+        };
+        Self {
+            horses,
+            horses_partly_seen: partly,
+            text: format!("{seen} open to this account{but}. It speaks for no other."),
+        }
+    }
+}
+
+/// Whether dewormers still work in a barn, by its own egg counts.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
+pub struct Efficacy {
+    /// The barn.
+    pub barn_id: BarnId,
+    /// The day it was judged on.
+    pub on: NaiveDate,
+    /// What it can speak for.
+    pub scope: Scope,
+    /// The tests.
+    #[schema(inline)]
+    pub efficacy: efficacy::Answer,
+}
+
+/// Fevers and contagious diseases in a barn, contacts, and who is watched.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
+pub struct Health {
+    /// The barn.
+    pub barn_id: BarnId,
+    /// The day it was judged on.
+    pub on: NaiveDate,
+    /// What it can speak for.
+    pub scope: Scope,
+    /// The cases, contacts and the watch list.
+    #[schema(inline)]
+    pub watch: HealthWatch,
+}

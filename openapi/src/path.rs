@@ -193,6 +193,24 @@ pub fn held(id: EventId) -> String {
     format!("{HELD}/{id}")
 }
 
+/// The report of an adverse reaction.
+#[must_use]
+pub fn reaction_report(id: HorseId, event: EventId) -> String {
+    format!("{HORSES}/{id}/reactions/{event}/report")
+}
+
+/// Whether dewormers still work in a barn.
+#[must_use]
+pub fn efficacy(id: BarnId) -> String {
+    format!("{BARNS}/{id}/efficacy")
+}
+
+/// Fevers and contagious diseases in a barn, and who is watched.
+#[must_use]
+pub fn health_watch(id: BarnId) -> String {
+    format!("{BARNS}/{id}/health-watch")
+}
+
 #[cfg(test)]
 mod tests {
     use uuid::Uuid;
@@ -243,22 +261,4 @@ mod tests {
             assert!(built.iter().any(|path| fits(template, path)), "{template}");
         }
     }
-}
-
-/// The report of an adverse reaction.
-#[must_use]
-pub fn reaction_report(id: HorseId, event: EventId) -> String {
-    format!("{HORSES}/{id}/reactions/{event}/report")
-}
-
-/// Whether dewormers still work in a barn.
-#[must_use]
-pub fn efficacy(id: BarnId) -> String {
-    format!("{BARNS}/{id}/efficacy")
-}
-
-/// Fevers and contagious diseases in a barn, and who is watched.
-#[must_use]
-pub fn health_watch(id: BarnId) -> String {
-    format!("{BARNS}/{id}/health-watch")
 }

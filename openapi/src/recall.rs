@@ -34,7 +34,7 @@ pub struct ToTell {
 
 /// Where a horse stands.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
-pub struct Place {
+pub struct StandsIn {
     /// The barn.
     pub barn_id: BarnId,
     /// Its name; null where this place doesn't know it.
@@ -78,7 +78,7 @@ pub struct Recalled {
     pub role: Option<Role>,
     /// Where the horse stands now; null where that is not for this account to know.
     #[schema(required)]
-    pub stands: Option<Place>,
+    pub stands: Option<StandsIn>,
     /// Who must be told.
     pub tell: Vec<ToTell>,
 }

@@ -9,7 +9,7 @@ use whorl_care::ids::BarnId;
 
 /// Of how much of a barn an answer can speak.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
-pub struct Scope {
+pub struct BarnScope {
     /// How many of its horses this account may see.
     pub horses: usize,
     /// Of how many of them some kinds of entry that the answer rests on are withheld from this account.
@@ -18,7 +18,7 @@ pub struct Scope {
     pub text: String,
 }
 
-impl Scope {
+impl BarnScope {
     /// Says what an answer can speak for.
     #[must_use]
     pub fn of(horses: usize, partly: usize) -> Self {
@@ -42,13 +42,13 @@ impl Scope {
 
 /// Whether dewormers still work in a barn, by its own egg counts.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
-pub struct Efficacy {
+pub struct BarnEfficacy {
     /// The barn.
     pub barn_id: BarnId,
     /// The day it was judged on.
     pub on: NaiveDate,
     /// What it can speak for.
-    pub scope: Scope,
+    pub scope: BarnScope,
     /// The tests.
     #[schema(inline)]
     pub efficacy: efficacy::Answer,
@@ -56,13 +56,13 @@ pub struct Efficacy {
 
 /// Fevers and contagious diseases in a barn, contacts, and who is watched.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
-pub struct Health {
+pub struct BarnHealth {
     /// The barn.
     pub barn_id: BarnId,
     /// The day it was judged on.
     pub on: NaiveDate,
     /// What it can speak for.
-    pub scope: Scope,
+    pub scope: BarnScope,
     /// The cases, contacts and the watch list.
     #[schema(inline)]
     pub watch: HealthWatch,

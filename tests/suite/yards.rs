@@ -8,7 +8,7 @@ use whorl_care::kind::{Kind, Role};
 use whorl_care::rules::herd_health::Illness;
 use whorl_contract::grant::NewInvitation;
 use whorl_contract::path;
-use whorl_contract::yard::{Efficacy, Health};
+use whorl_contract::yard::{BarnEfficacy, BarnHealth};
 use whorl_tests::ledger::push;
 use whorl_tests::yard::Yard;
 use whorl_tests::{Person, on_both};
@@ -71,7 +71,7 @@ on_both!(a_yards_counts_say_whether_a_dewormer_works, |server| {
     let address = path::efficacy(yard.barn);
 
     for who in [&yard.owner, &hand] {
-        let answer: Efficacy = who.get(&address).read();
+        let answer: BarnEfficacy = who.get(&address).read();
         assert_eq!(
             (answer.scope.horses, answer.scope.horses_partly_seen),
             (7, 0)
@@ -92,7 +92,7 @@ on_both!(a_yards_counts_say_whether_a_dewormer_works, |server| {
     }
     // Egg counts are withheld from this one: nothing is judged, and no count is told.
     let text = blind.get(&address);
-    let limited: Efficacy = text.read();
+    let limited: BarnEfficacy = text.read();
     assert_eq!(
         (limited.scope.horses, limited.scope.horses_partly_seen),
         (7, 7)
@@ -141,13 +141,13 @@ on_both!(a_fever_puts_its_neighbours_on_the_watch_list, |server| {
         .sign();
     let _ = push(&yard.owner, &[name]);
     let address = path::health_watch(yard.barn);
-    let calm: Health = yard.owner.get(&address).read();
+    let calm: BarnHealth = yard.owner.get(&address).read();
     assert!(calm.watch.cases.is_empty() && calm.watch.watched.is_empty());
 
     fever(&yard, plover);
 
     for who in [&yard.owner, &hand] {
-        let answer: Health = who.get(&address).read();
+        let answer: BarnHealth = who.get(&address).read();
         let [case] = answer.watch.cases.as_slice() else {
             panic!("{answer:?}");
         };
@@ -173,7 +173,7 @@ on_both!(a_fever_puts_its_neighbours_on_the_watch_list, |server| {
         assert!(neighbour.stays && neighbour.contacts[0].of_horse_id == plover);
     }
     let limited = farrier.get(&address);
-    let seen: Health = limited.read();
+    let seen: BarnHealth = limited.read();
     assert!(
         seen.watch.cases.is_empty() && seen.watch.watched.is_empty(),
         "{seen:?}"

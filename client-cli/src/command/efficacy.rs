@@ -3,7 +3,7 @@
 use whorl_care::efficacy::{KINDS, Test, efficacy};
 use whorl_care::sentence::words;
 use whorl_care::unit::plain;
-use whorl_contract::yard::{Efficacy, Scope};
+use whorl_contract::yard::{BarnEfficacy, BarnScope};
 
 use crate::basis;
 use crate::desk::Desk;
@@ -38,17 +38,17 @@ impl Args {
         let barn = herd::barn_named(&mut conn, self.barn.as_deref())?;
         let members = yard::members(&mut conn, barn.id)?;
         let partly = yard::partly_seen(&mut conn, members.iter().map(|one| one.horse_id), &KINDS)?;
-        let answer = Efficacy {
+        let answer = BarnEfficacy {
             barn_id: barn.id,
             on,
-            scope: Scope::of(members.len(), partly),
+            scope: BarnScope::of(members.len(), partly),
             efficacy: efficacy(&members, on, &rules),
         };
         desk.show(&answer, || table(&barn.name, &answer))
     }
 }
 
-fn table(barn: &str, answer: &Efficacy) -> Sheet {
+fn table(barn: &str, answer: &BarnEfficacy) -> Sheet {
     let rows = answer.efficacy.tests.iter().map(row);
     let mut sheet = Sheet::new()
         .line(format!("Dewormers in {barn}, by its egg counts:"))

@@ -4,7 +4,7 @@ use diesel::sqlite::SqliteConnection;
 use whorl_care::kind::Kind;
 use whorl_care::recall::{CAUTIONS, Dose, KINDS, LotKey, Wanted, doses};
 use whorl_care::sentence::words;
-use whorl_contract::recall::{Place, Recall, Recalled, ToTell, Why, scope};
+use whorl_contract::recall::{Recall, Recalled, StandsIn, ToTell, Why, scope};
 
 use crate::basis;
 use crate::care_log;
@@ -80,7 +80,7 @@ fn search(conn: &mut SqliteConnection, wanted: &Wanted) -> Result<Recall, Failur
                     name: signers::name_of(conn, barn.owner_id)?,
                 });
             }
-            let stands = in_force.then(|| Place {
+            let stands = in_force.then(|| StandsIn {
                 barn_id: horse.barn_id,
                 name: barn.map(|barn| barn.name.clone()),
             });
@@ -117,7 +117,7 @@ fn item(
     known: &Known,
     dose: Dose,
     entry: Option<&Entry>,
-    stands: Option<Place>,
+    stands: Option<StandsIn>,
     tell: Vec<ToTell>,
 ) -> Recalled {
     Recalled {

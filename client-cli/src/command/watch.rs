@@ -2,7 +2,7 @@
 
 use whorl_care::contacts::{KINDS, Reading, Watched, health_watch};
 use whorl_care::unit::plain;
-use whorl_contract::yard::{Health, Scope};
+use whorl_contract::yard::{BarnHealth, BarnScope};
 
 use crate::basis;
 use crate::desk::Desk;
@@ -48,17 +48,17 @@ impl Args {
         watch
             .cases
             .retain(|case| here.contains(&case.horse_id) || met.contains(&case.horse_id));
-        let answer = Health {
+        let answer = BarnHealth {
             barn_id: barn.id,
             on: at.date_naive(),
-            scope: Scope::of(here.len(), partly),
+            scope: BarnScope::of(here.len(), partly),
             watch,
         };
         desk.show(&answer, || table(&barn.name, &answer))
     }
 }
 
-fn table(barn: &str, answer: &Health) -> Sheet {
+fn table(barn: &str, answer: &BarnHealth) -> Sheet {
     let name = |horse: Option<&String>, id: String| horse.cloned().unwrap_or(id);
     let mut sheet = Sheet::new().line(format!("{barn} on {}:", answer.on));
     let cases = answer.watch.cases.iter().map(|case| {

@@ -21,7 +21,7 @@ fn a_dewormer_without_enough_counts_is_not_judged_and_it_says_why() {
         "--factor",
         "5",
     ];
-    ran(&[&count[..], &["--on", "2027-02-10"]].concat());
+    ran(&[&count[..], &["--at", "2027-02-10"]].concat());
     ran(&[
         "record",
         "deworming",
@@ -32,10 +32,10 @@ fn a_dewormer_without_enough_counts_is_not_judged_and_it_says_why() {
         "500kg",
         "--weight-from",
         "scale",
-        "--on",
+        "--at",
         "2027-02-11",
     ]);
-    ran(&[&count[..], &["--on", "2027-02-25"]].concat());
+    ran(&[&count[..], &["--at", "2027-02-25"]].concat());
     let answer = ran(&["--json", "efficacy", "Saltmarsh Yard"]).json();
     let test = &answer["efficacy"]["tests"][0];
     assert_eq!(test["active"], "ivermectin");

@@ -211,8 +211,8 @@ fn shows(
             .shown_by(test.test)
             .filter(|_| test.result.as_deref().is_some_and(is_positive))
             .map(|watch| {
-                let text = format!("a positive test ({})", test.test);
-                (watch.illness, text, true, test.drawn_on.unwrap_or(on))
+                let says = format!("a positive test ({})", test.test);
+                (watch.illness, says, true, test.drawn_on.unwrap_or(on))
             })
             .into_iter()
             .collect(),

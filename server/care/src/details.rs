@@ -35,7 +35,7 @@ use serde_json::Value;
 use crate::fault::{Fault, Faults, read, step};
 use crate::kind::Kind;
 
-pub use adverse_reaction::{AdverseReaction, Outcome};
+pub use adverse_reaction::{AdverseReaction, ReactionOutcome};
 pub use body_condition::BodyCondition;
 pub use breeding::{Breeding, BreedingStep};
 pub use care_plan::{CarePlan, Domain};
@@ -222,7 +222,7 @@ impl Details {
 
 /// The fields that hold lists. Everywhere else serde would take a list for an object, field by field in their order.
 const LISTS: &[&str] = &[
-    "actives", "findings", "risks", "roles", "signs", "targets", "work",
+    "actives", "diseases", "findings", "risks", "roles", "signs", "targets", "work",
 ];
 
 fn refuse_stray_lists(value: &Value, at: &str, faults: &mut Faults) {

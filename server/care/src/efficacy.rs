@@ -44,7 +44,7 @@ pub struct Member {
 /// A horse with both counts.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
-pub struct Pair {
+pub struct CountPair {
     /// The horse.
     pub horse_id: HorseId,
     /// What it is called.
@@ -85,7 +85,7 @@ pub struct Test {
     /// How many horses had it that day.
     pub horses_treated: usize,
     /// The horses with both counts.
-    pub pairs: Vec<Pair>,
+    pub pairs: Vec<CountPair>,
     /// The others.
     pub left_out: Vec<LeftOut>,
     /// The judgement; null while there is too little to judge by.
@@ -203,7 +203,12 @@ impl<'a> Record<'a> {
     }
 
     /// Its pair of counts around a treatment, or why there is none.
-    fn pair(&self, active: Active, on: NaiveDate, window: &CountWindow) -> Result<Pair, String> {
+    fn pair(
+        &self,
+        active: Active,
+        on: NaiveDate,
+        window: &CountWindow,
+    ) -> Result<CountPair, String> {
         let combined = self
             .treatments
             .iter()
@@ -265,7 +270,7 @@ impl<'a> Record<'a> {
         if eggs == 0 {
             return Err("no egg was seen before treatment, so none can have gone".to_owned());
         }
-        Ok(Pair {
+        Ok(CountPair {
             horse_id: self.member.horse_id,
             horse: self.member.name.clone(),
             before_on: before.on,
@@ -402,7 +407,7 @@ fn test(
 }
 
 /// What a judgement lacks.
-fn lacks(pairs: &[Pair], rules: &Rules) -> Vec<String> {
+fn lacks(pairs: &[CountPair], rules: &Rules) -> Vec<String> {
     let mut missing = Vec::new();
     if let Some(size) = rules.egg_counts.sizes.last() {
         if pairs.len() < size.horses {
@@ -425,7 +430,7 @@ fn lacks(pairs: &[Pair], rules: &Rules) -> Vec<String> {
     missing
 }
 
-fn input(pairs: &[Pair], active: Active) -> reduction::Input {
+fn input(pairs: &[CountPair], active: Active) -> reduction::Input {
     let side = |at: usize| Side::Each(pairs.iter().map(|pair| pair.factors[at]).collect());
     reduction::Input {
         active: Some(active),

@@ -7,7 +7,7 @@ use serde::{Deserialize, Serialize};
 use serde_json::Value;
 
 use crate::code::Sign;
-use crate::details::{AdverseReaction, Details, Outcome};
+use crate::details::{AdverseReaction, Details, ReactionOutcome};
 use crate::effective::{Standing, effective};
 use crate::fault::Faults;
 use crate::figure::Basis;
@@ -32,6 +32,7 @@ pub const KINDS: [Kind; 7] = [
 /// Something that was given.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[cfg_attr(feature = "schema", schema(as = GivenBefore))]
 pub struct Given {
     /// The event.
     pub event_id: Option<EventId>,
@@ -93,7 +94,7 @@ pub struct Report {
     /// What was done.
     pub treatment: Option<String>,
     /// How it ended.
-    pub outcome: Option<Outcome>,
+    pub outcome: Option<ReactionOutcome>,
     /// What the vet makes of it.
     pub opinion: Option<String>,
     /// Who was told.
@@ -448,7 +449,7 @@ mod tests {
             1,
             "the same product a year before, however it is spelt"
         );
-        assert_eq!(report.outcome, Some(Outcome::Recovered));
+        assert_eq!(report.outcome, Some(ReactionOutcome::Recovered));
     }
 
     #[test]

@@ -6,7 +6,7 @@ use chrono::{DateTime, Utc};
 use whorl_care::ids::{AccountId, BarnId, DeviceId, HorseId};
 use whorl_care::recall::{CAUTIONS, Dose, KINDS, Wanted, doses};
 use whorl_contract::event::Content;
-use whorl_contract::recall::{Place, Recall, Recalled, ToTell, Why, scope};
+use whorl_contract::recall::{Recall, Recalled, StandsIn, ToTell, Why, scope};
 use whorl_store::barns::{self, BarnRow};
 use whorl_store::events::EventRow;
 use whorl_store::{Db, StoreError, accounts, lots, signers};
@@ -141,12 +141,12 @@ impl People {
     }
 
     /// Where the horse is and who answers for it; a former owner need not know.
-    fn now(&self, seen: &Seen) -> (Option<Place>, Vec<ToTell>) {
+    fn now(&self, seen: &Seen) -> (Option<StandsIn>, Vec<ToTell>) {
         if !seen.access.is_in_force() {
             return (None, Vec::new());
         }
         let barn = self.barns.get(&seen.horse.barn_id);
-        let place = Place {
+        let place = StandsIn {
             barn_id: seen.horse.barn_id,
             name: barn.map(|barn| barn.name.clone()),
         };

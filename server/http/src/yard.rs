@@ -8,7 +8,7 @@ use whorl_care::efficacy::{self, efficacy, since};
 use whorl_care::ids::{AccountId, BarnId, HorseId};
 use whorl_care::kind::Kind;
 use whorl_care::rules::Rules;
-use whorl_contract::yard::{Efficacy, Health, Scope};
+use whorl_contract::yard::{BarnEfficacy, BarnHealth, BarnScope};
 use whorl_store::barns::BarnRow;
 use whorl_store::horses::{self, HorseRow, TenureRow};
 use whorl_store::{Db, StoreError};
@@ -64,12 +64,12 @@ impl Herd {
 }
 
 /// Of how much of a barn an answer can speak.
-fn scope(horses: &[(HorseRow, Access)], barn: BarnId, kinds: &[Kind]) -> Scope {
+fn scope(horses: &[(HorseRow, Access)], barn: BarnId, kinds: &[Kind]) -> BarnScope {
     let here = horses.iter().filter(|(horse, _)| horse.barn_id == barn);
     let partly = here
         .clone()
         .filter(|(_, access)| !sight::sees_all(access, kinds));
-    Scope::of(here.count(), partly.count())
+    BarnScope::of(here.count(), partly.count())
 }
 
 /// Horses that a caller has a say on now.
@@ -93,7 +93,7 @@ pub(crate) fn of_worms(
     account: AccountId,
     barn: BarnId,
     (now, rules): (DateTime<Utc>, &Rules),
-) -> Result<Efficacy, StoreError> {
+) -> Result<BarnEfficacy, StoreError> {
     let row = access::barn(db, account, barn, now)?;
     let on = local(&row, now).date_naive();
     let mut horses = in_force(db, account, now)?;
@@ -117,7 +117,7 @@ pub(crate) fn of_worms(
             }
         })
         .collect();
-    Ok(Efficacy {
+    Ok(BarnEfficacy {
         barn_id: barn,
         on,
         scope,
@@ -135,7 +135,7 @@ pub(crate) fn of_health(
     account: AccountId,
     barn: BarnId,
     (now, rules): (DateTime<Utc>, &Rules),
-) -> Result<Health, StoreError> {
+) -> Result<BarnHealth, StoreError> {
     let row = access::barn(db, account, barn, now)?;
     let at = local(&row, now);
     // A horse that has left may have brought it: all that the caller may see are read, those of the barn are shown.
@@ -159,12 +159,12 @@ pub(crate) fn of_health(
             events: seen.care_events(),
         })
         .collect();
-    let here = |horse: HorseId| {
+    let stands_here = |horse: HorseId| {
         let mut stays = herd.seen.iter().map(|seen| &seen.horse);
         stays.any(|row| row.id == horse && row.barn_id == barn)
     };
     let mut watch = health_watch(&members, at, rules);
-    watch.watched.retain(|one| here(one.horse_id));
+    watch.watched.retain(|one| stands_here(one.horse_id));
     let met: Vec<HorseId> = watch
         .watched
         .iter()
@@ -172,8 +172,8 @@ pub(crate) fn of_health(
         .collect();
     watch
         .cases
-        .retain(|case| here(case.horse_id) || met.contains(&case.horse_id));
-    Ok(Health {
+        .retain(|case| stands_here(case.horse_id) || met.contains(&case.horse_id));
+    Ok(BarnHealth {
         barn_id: barn,
         on: at.date_naive(),
         scope,

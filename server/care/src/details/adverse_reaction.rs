@@ -12,7 +12,7 @@ use crate::kind::codes;
 
 codes! {
     /// How an adverse reaction ended: the words that reports to makers and authorities use.
-    Outcome {
+    ReactionOutcome {
         /// The horse is well again.
         Recovered = "recovered",
         /// It is getting better.
@@ -46,7 +46,7 @@ pub struct AdverseReaction {
     /// What was done against it.
     pub treatment: Option<String>,
     /// How it ended, as far as that is known.
-    pub outcome: Option<Outcome>,
+    pub outcome: Option<ReactionOutcome>,
     /// What the vet makes of it.
     pub opinion: Option<String>,
     /// Who was told: the vet, the maker, the authority.

@@ -65,6 +65,35 @@ pub fn text(report: &Report) -> String {
         );
     }
 
+    reaction(&mut page, report);
+
+    page.head(&format!(
+        "Also given within the {} days before",
+        report.looks_back_days
+    ));
+    if report.also_given.is_empty() {
+        page.line("nothing, by the record");
+    }
+    for given in &report.also_given {
+        page.given(given);
+    }
+
+    page.head("What the record doesn't tell");
+    if report.missing.is_empty() {
+        page.line("nothing that this report asks for");
+    }
+    for one in &report.missing {
+        page.line(one);
+    }
+
+    page.head("To know");
+    for one in &report.cautions {
+        page.line(one);
+    }
+    page.text
+}
+
+fn reaction(page: &mut Page, report: &Report) {
     page.head("The reaction");
     let signs: Vec<String> = report.signs.iter().map(|one| words(one.code())).collect();
     page.fact("Signs", Some(signs.join(", ")));
@@ -91,35 +120,13 @@ pub fn text(report: &Report) -> String {
             .map(|one| format!("{} hours", plain(one))),
     );
     page.fact("Treatment", report.treatment.clone());
-    page.fact("Outcome", report.outcome.map(|one| words(one.code())));
+    page.fact(
+        "ReactionOutcome",
+        report.outcome.map(|one| words(one.code())),
+    );
     page.fact("The vet's opinion", report.opinion.clone());
     page.fact("Told", report.reported_to.clone());
     page.fact("Case number", report.case_number.clone());
-
-    page.head(&format!(
-        "Also given within the {} days before",
-        report.looks_back_days
-    ));
-    if report.also_given.is_empty() {
-        page.line("nothing, by the record");
-    }
-    for given in &report.also_given {
-        page.given(given);
-    }
-
-    page.head("What the record doesn't tell");
-    if report.missing.is_empty() {
-        page.line("nothing that this report asks for");
-    }
-    for one in &report.missing {
-        page.line(one);
-    }
-
-    page.head("To know");
-    for one in &report.cautions {
-        page.line(one);
-    }
-    page.text
 }
 
 #[derive(Default)]

@@ -4,7 +4,7 @@ use actix_web::get;
 use actix_web::web::{Data, Json, Path};
 use whorl_care::ids::BarnId;
 use whorl_contract::problem::Problem as ProblemDocument;
-use whorl_contract::yard::{Efficacy, Health};
+use whorl_contract::yard::{BarnEfficacy, BarnHealth};
 
 use crate::caller::Caller;
 use crate::problem::Problem;
@@ -16,7 +16,7 @@ use crate::yard;
     tag = "barns",
     params(("barn" = BarnId, Path, description = "The barn")),
     responses(
-        (status = 200, description = "The tests, the latest treatment first", body = Efficacy),
+        (status = 200, description = "The tests, the latest treatment first", body = BarnEfficacy),
         (status = "4XX", description = "The request was refused", body = ProblemDocument,
          content_type = "application/problem+json"),
     ),
@@ -26,7 +26,7 @@ pub(crate) async fn get_efficacy(
     state: Data<State>,
     caller: Caller,
     barn: Path<BarnId>,
-) -> Result<Json<Efficacy>, Problem> {
+) -> Result<Json<BarnEfficacy>, Problem> {
     let (rules, now) = (state.rules.clone(), state.clock.now());
     let answer = state
         .read(move |db| yard::of_worms(db, caller.account, barn.into_inner(), (now, &rules)))
@@ -40,7 +40,7 @@ pub(crate) async fn get_efficacy(
     tag = "barns",
     params(("barn" = BarnId, Path, description = "The barn")),
     responses(
-        (status = 200, description = "Cases, contacts and the watch list", body = Health),
+        (status = 200, description = "Cases, contacts and the watch list", body = BarnHealth),
         (status = "4XX", description = "The request was refused", body = ProblemDocument,
          content_type = "application/problem+json"),
     ),
@@ -50,7 +50,7 @@ pub(crate) async fn get_health_watch(
     state: Data<State>,
     caller: Caller,
     barn: Path<BarnId>,
-) -> Result<Json<Health>, Problem> {
+) -> Result<Json<BarnHealth>, Problem> {
     let (rules, now) = (state.rules.clone(), state.clock.now());
     let answer = state
         .read(move |db| yard::of_health(db, caller.account, barn.into_inner(), (now, &rules)))

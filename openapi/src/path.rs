@@ -252,6 +252,9 @@ mod tests {
             transfer_decline(id.into()),
             figure("dose"),
             held(id.into()),
+            reaction_report(id.into(), id.into()),
+            efficacy(id.into()),
+            health_watch(id.into()),
         ];
         for path in &built {
             let count = TEMPLATES.iter().filter(|one| fits(one, path)).count();

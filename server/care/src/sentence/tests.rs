@@ -64,7 +64,7 @@ fn every_kind_is_told_in_a_line() {
         (Kind::Breeding, "foaled"),
         (
             Kind::Observation,
-            "cough, nasal discharge (mild): Coughed twice when led out; clear drip from the left nostril.",
+            "cough, nasal discharge (mild): influenza: Coughed twice when led out; clear drip from the left nostril.",
         ),
         (
             Kind::AdverseReaction,

@@ -3,12 +3,12 @@
 use chrono::{Days, NaiveDate};
 use diesel::sqlite::SqliteConnection;
 use whorl_care::code::WeightMethod;
+use whorl_care::described::complete;
 use whorl_care::details::Details;
 use whorl_care::effective::effective;
 use whorl_care::efficacy::{YardTest, efficacy};
 use whorl_care::figure::dose::{Earlier, Input};
 use whorl_care::horse::{CareEvent, Horse};
-use whorl_care::kind::Kind;
 use whorl_care::profile::profile;
 use whorl_care::rules::Rules;
 
@@ -60,7 +60,7 @@ impl Chart {
         events.retain(|event| event.day().map_or(true, |day| day <= on));
         let mut chart = Self::read(events, on);
         if let Some(horse) = &horse.horse {
-            chart.complete(&horse.profile);
+            complete(&mut chart.profile, &horse.profile, &chart.events);
         }
         Ok(chart)
     }
@@ -82,52 +82,6 @@ impl Chart {
             self.yard_tests = efficacy(&members, on, rules).judged();
         }
         Ok(())
-    }
-
-    /// Takes from the server's description what this account's share of the log doesn't tell: who the horse is, and
-    /// what changes with time only where no event of its kind is here.
-    fn complete(&mut self, described: &Horse) {
-        fn take<T: Clone>(ours: &mut Option<T>, theirs: Option<&T>) {
-            if ours.is_none() {
-                *ours = theirs.cloned();
-            }
-        }
-        let told = |kind: Kind| self.events.iter().any(|event| event.kind == kind);
-        let (breeding, weight, hooves) = (
-            told(Kind::Breeding),
-            told(Kind::Weight),
-            told(Kind::HoofCare),
-        );
-        let ours = &mut self.profile;
-        take(&mut ours.name, described.name.as_ref());
-        take(
-            &mut ours.registered_name,
-            described.registered_name.as_ref(),
-        );
-        take(&mut ours.sex, described.sex.as_ref());
-        take(&mut ours.foaled_on, described.foaled_on.as_ref());
-        take(&mut ours.breed_type, described.breed_type.as_ref());
-        take(&mut ours.dam_vaccinated, described.dam_vaccinated.as_ref());
-        take(
-            &mut ours.mature_weight_kg,
-            described.mature_weight_kg.as_ref(),
-        );
-        take(&mut ours.microchip, described.microchip.as_ref());
-        take(&mut ours.ueln, described.ueln.as_ref());
-        take(&mut ours.colour, described.colour.as_ref());
-        take(&mut ours.markings, described.markings.as_ref());
-        if ours.risks.is_empty() {
-            ours.risks.clone_from(&described.risks);
-        }
-        if !breeding {
-            take(&mut ours.pregnancy, described.pregnancy.as_ref());
-        }
-        if !weight {
-            take(&mut ours.weight_kg, described.weight_kg.as_ref());
-        }
-        if !hooves {
-            take(&mut ours.shod, described.shod.as_ref());
-        }
     }
 
     fn read(events: Vec<CareEvent>, on: NaiveDate) -> Self {

@@ -8,6 +8,8 @@ pub mod barn;
 pub mod bundle;
 pub mod canonical;
 pub mod chain;
+pub mod due;
+pub mod entry;
 pub mod event;
 pub mod figure;
 pub mod genuine;

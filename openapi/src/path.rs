@@ -48,6 +48,8 @@ pub const HELD: &str = "/v1/held";
 pub const RECALL: &str = "/v1/recall";
 /// What the server says of itself.
 pub const SERVER: &str = "/v1/server";
+/// What the caller may do for every horse that they have to do with.
+pub const DUE: &str = "/v1/due";
 /// Whether the process lives.
 pub const LIVE: &str = "/health/live";
 /// Whether it can serve.
@@ -77,6 +79,10 @@ pub const TEMPLATES: &[&str] = &[
     "/v1/transfers/{id}/decline",
     "/v1/figures/{name}",
     "/v1/held/{id}",
+    "/v1/horses/{id}/due",
+    "/v1/barns/{id}/due",
+    "/v1/horses/{id}/entry",
+    "/v1/barns/{id}/entry",
 ];
 
 /// One session.
@@ -137,6 +143,30 @@ pub fn log(id: HorseId, after: i64, limit: u32) -> String {
 #[must_use]
 pub fn history(id: HorseId) -> String {
     format!("{HORSES}/{id}/history")
+}
+
+/// What is due for a horse.
+#[must_use]
+pub fn horse_due(id: HorseId) -> String {
+    format!("{HORSES}/{id}/due")
+}
+
+/// What is due for the horses of a barn.
+#[must_use]
+pub fn barn_due(id: BarnId) -> String {
+    format!("{BARNS}/{id}/due")
+}
+
+/// Whether a horse may enter; `rules` and `on` follow as a query.
+#[must_use]
+pub fn horse_entry(id: HorseId) -> String {
+    format!("{HORSES}/{id}/entry")
+}
+
+/// Whether the horses of a barn may enter; `rules` and `on` follow as a query.
+#[must_use]
+pub fn barn_entry(id: BarnId) -> String {
+    format!("{BARNS}/{id}/entry")
 }
 
 /// One invitation.
@@ -255,6 +285,10 @@ mod tests {
             reaction_report(id.into(), id.into()),
             efficacy(id.into()),
             health_watch(id.into()),
+            horse_due(id.into()),
+            barn_due(id.into()),
+            horse_entry(id.into()),
+            barn_entry(id.into()),
         ];
         for path in &built {
             let count = TEMPLATES.iter().filter(|one| fits(one, path)).count();

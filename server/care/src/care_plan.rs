@@ -98,11 +98,43 @@ fn plans<'a>(log: &Effective<'a>) -> Vec<(Standing<'a>, CarePlan)> {
     plans
 }
 
+/// Whether a care plan in force on a day names a role to do what a kind records, whatever else it narrows.
+#[must_use]
+pub fn names(events: &[CareEvent], kind: Kind, role: Role, on: NaiveDate) -> bool {
+    let Some(domain) = domain_of(kind) else {
+        return false;
+    };
+    plans(&effective(events))
+        .iter()
+        .any(|(standing, plan)| in_force(standing, plan, domain, role, on).is_ok())
+}
+
 fn covers(
     standing: &Standing<'_>,
     plan: &CarePlan,
     domain: Domain,
     act: &Act<'_>,
+) -> Result<(), String> {
+    in_force(standing, plan, domain, act.role, act.on)?;
+    if let Details::Deworming(given) = act.details {
+        let other = given
+            .actives
+            .iter()
+            .find(|active| !plan.actives.contains(active));
+        if let Some(active) = other {
+            return Err(format!("the care plan doesn't name {active}"));
+        }
+    }
+    Ok(())
+}
+
+/// Whether a plan stands on a day for a role, on a professional's word.
+fn in_force(
+    standing: &Standing<'_>,
+    plan: &CarePlan,
+    domain: Domain,
+    role: Role,
+    on: NaiveDate,
 ) -> Result<(), String> {
     let by_professional =
         standing.provenance == Provenance::Attested || standing.countersigned_by.is_some();
@@ -116,33 +148,21 @@ fn covers(
         ));
     }
     let from = standing.event.day().map_err(|faults| faults.to_string())?;
-    if act.on < from {
-        return Err(format!(
-            "the care plan was made on {from}, after {}",
-            act.on
-        ));
+    if on < from {
+        return Err(format!("the care plan was made on {from}, after {on}"));
     }
-    if let Some(last) = plan.valid_until.filter(|last| act.on > *last) {
+    if let Some(last) = plan.valid_until.filter(|last| on > *last) {
         return Err(format!("the care plan ended on {last}"));
     }
     if let Some(retraction) = standing.retracted_by {
         let since = retraction.day().ok();
-        if since.is_none_or(|since| act.on >= since) {
+        if since.is_none_or(|since| on >= since) {
             return Err("the care plan has been withdrawn".to_owned());
         }
     }
-    if !plan.roles.contains(&act.role) {
-        let role = act.role.code().replace('_', " ");
+    if !plan.roles.contains(&role) {
+        let role = role.code().replace('_', " ");
         return Err(format!("the care plan doesn't name {role} to carry it out"));
-    }
-    if let Details::Deworming(given) = act.details {
-        let other = given
-            .actives
-            .iter()
-            .find(|active| !plan.actives.contains(active));
-        if let Some(active) = other {
-            return Err(format!("the care plan doesn't name {active}"));
-        }
     }
     Ok(())
 }

@@ -8,6 +8,7 @@ pub mod calendar;
 pub mod care_plan;
 pub mod code;
 pub mod contacts;
+pub mod described;
 pub mod details;
 pub mod disease;
 pub mod effective;

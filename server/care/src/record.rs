@@ -134,6 +134,26 @@ pub struct Record<'a> {
     pub unread: Vec<Warning>,
 }
 
+/// The kinds of events that a record or a profile is read from; others may be left out of the log.
+pub const READ: &[Kind] = &[
+    Kind::Vaccination,
+    Kind::LaboratoryTest,
+    Kind::HealthCertificate,
+    Kind::Identity,
+    Kind::Deworming,
+    Kind::EggCount,
+    Kind::Weight,
+    Kind::HoofCare,
+    Kind::HoofCheck,
+    Kind::Dental,
+    Kind::Observation,
+    Kind::Breeding,
+    Kind::CarePlan,
+    Kind::Amendment,
+    Kind::Retraction,
+    Kind::Countersign,
+];
+
 impl<'a> Record<'a> {
     /// Reads a log.
     #[must_use]

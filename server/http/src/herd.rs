@@ -58,7 +58,8 @@ pub(crate) fn one(db: &mut Db, row: HorseRow, access: Access) -> Result<Horse, S
         .ok_or(StoreError::NotFound)
 }
 
-fn view(row: &HorseRow, access: &Access, log: Vec<(i64, CareEvent)>) -> Horse {
+/// One horse with what its log says of it, up to the last place that concerns the caller.
+pub(crate) fn view(row: &HorseRow, access: &Access, log: Vec<(i64, CareEvent)>) -> Horse {
     let until = access.until_seq(row.head_seq);
     let log: Vec<(i64, CareEvent)> = log.into_iter().filter(|(seq, _)| *seq <= until).collect();
     let whole: Vec<CareEvent> = log.iter().map(|(_, event)| event.clone()).collect();

@@ -5,6 +5,7 @@ mod attachments;
 mod barns;
 mod devices;
 pub(crate) mod docs;
+mod due;
 mod events;
 mod figures;
 pub(crate) mod grants;
@@ -69,6 +70,11 @@ pub(crate) fn all(config: &mut ServiceConfig) {
         .service(yards::get_efficacy)
         .service(yards::get_health_watch)
         .service(reactions::get_reaction_report)
+        .service(due::due_for_horse)
+        .service(due::due_in_barn)
+        .service(due::my_due_list)
+        .service(due::entry_of_horse)
+        .service(due::entry_of_barn)
         .service(log::get_log)
         .service(history::get_history)
         .service(history_pdf::get_history_pdf)

@@ -1,5 +1,6 @@
 //! The figure `due`: one pass over a horse's log gives everything that is due, and why.
 
+pub mod board;
 mod case;
 mod course;
 mod dental;

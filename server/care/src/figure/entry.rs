@@ -4,12 +4,14 @@ pub mod check;
 mod course;
 pub mod plan;
 pub mod rule_set;
+mod verdict;
 
 use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
 
 pub use check::{Check, Stay};
 pub use plan::Action;
+pub use verdict::Verdict;
 
 use self::check::{Facts, Finding};
 use self::plan::Question;
@@ -128,8 +130,8 @@ pub fn answer(input: &Input, rules: &Rules) -> Result<Answer, Faults> {
     ))
 }
 
-/// The rule sets that were named, each once.
-fn rule_sets<'a>(ids: &RuleIds, rules: &'a Rules, faults: &mut Faults) -> Vec<&'a RuleSet> {
+/// The rule sets that were named, each once. Names that there are none of, or no name at all, are faults.
+pub fn rule_sets<'a>(ids: &RuleIds, rules: &'a Rules, faults: &mut Faults) -> Vec<&'a RuleSet> {
     let named: Vec<(String, &String)> = match ids {
         RuleIds::One(id) => vec![("/rules".to_owned(), id)],
         RuleIds::Several(ids) => ids

@@ -8,7 +8,7 @@ use serde::Deserialize;
 pub use self::pack::EntryPack;
 use crate::calendar::Period;
 use crate::disease::Disease;
-use crate::kind::codes;
+use crate::kind::{Kind, codes};
 use crate::record::{Dose, Entry};
 use crate::rules::{Mark, row, toml_day};
 
@@ -326,6 +326,19 @@ pub enum Asks {
     Certificate(Paper),
     /// A transponder.
     Microchip(Transponder),
+}
+
+impl Asks {
+    /// The kind of event that tells whether it is met.
+    #[must_use]
+    pub const fn rests_on(&self) -> Kind {
+        match self {
+            Self::Course(_) | Self::Recent(_) | Self::StandDown(_) => Kind::Vaccination,
+            Self::Test(_) => Kind::LaboratoryTest,
+            Self::Certificate(_) => Kind::HealthCertificate,
+            Self::Microchip(_) => Kind::Identity,
+        }
+    }
 }
 
 /// One clause of a rule set.

@@ -1,0 +1,184 @@
+//! The logs of horses as the care engine reads them: whole, and as far as one caller may see them.
+
+use std::collections::HashMap;
+
+use chrono::{DateTime, NaiveDate, Utc};
+use whorl_care::described::complete;
+use whorl_care::horse::{CareEvent, Horse as Profile};
+use whorl_care::ids::{BarnId, EventId, HorseId};
+use whorl_care::kind::Kind;
+use whorl_care::profile::profile;
+use whorl_care::record;
+use whorl_contract::horse::Horse;
+use whorl_store::barns::{self, BarnRow};
+use whorl_store::events;
+use whorl_store::horses::HorseRow;
+use whorl_store::{Db, StoreError};
+
+use crate::access::Access;
+use crate::herd;
+use crate::ledger;
+
+/// So many horses are read at once: few questions to the database, and no more in memory than a few years of a yard.
+const AT_ONCE: usize = 20;
+
+/// One horse's log.
+pub(crate) struct CareLog {
+    /// What the caller may do.
+    pub(crate) access: Access,
+    /// The horse as it is described to the caller.
+    pub(crate) horse: Horse,
+    /// Everything up to the last place that concerns the caller.
+    whole: Vec<CareEvent>,
+    /// What the caller may see of it; all of it if missing.
+    seen: Option<Vec<CareEvent>>,
+}
+
+impl CareLog {
+    fn new(row: &HorseRow, access: Access, rows: Vec<(i64, CareEvent)>) -> Self {
+        let until = access.until_seq(row.head_seq);
+        let log: Vec<_> = rows.into_iter().filter(|(seq, _)| *seq <= until).collect();
+        let seen = access.is_limited().then(|| seen(&access, &log));
+        let horse = herd::view(row, &access, log.clone());
+        Self {
+            access,
+            horse,
+            whole: log.into_iter().map(|(_, event)| event).collect(),
+            seen,
+        }
+    }
+
+    /// Whether something is withheld from the caller.
+    pub(crate) fn is_limited(&self) -> bool {
+        self.seen.is_some()
+    }
+
+    /// What the horse is called.
+    pub(crate) fn label(&self) -> String {
+        let name = self.horse.profile.name.clone();
+        name.unwrap_or_else(|| self.horse.id.to_string())
+    }
+
+    /// What the caller may see.
+    pub(crate) fn events(&self) -> &[CareEvent] {
+        self.seen.as_deref().unwrap_or(&self.whole)
+    }
+
+    /// The same as it stood at the end of a day, with who the horse was then.
+    pub(crate) fn at(&self, on: NaiveDate) -> (Profile, Vec<CareEvent>) {
+        let events = at(self.events(), on);
+        let mut ours = profile(&events);
+        complete(&mut ours, &self.horse.profile, &events);
+        (ours, events)
+    }
+
+    /// Everything, also what is withheld from the caller, as it stood at the end of a day. For comparing, never for
+    /// showing.
+    pub(crate) fn whole_at(&self, on: NaiveDate) -> (Profile, Vec<CareEvent>) {
+        let events = at(&self.whole, on);
+        (profile(&events), events)
+    }
+}
+
+/// The events up to a day. What nobody can place in time is left in: it may be a correction of something earlier.
+fn at(events: &[CareEvent], on: NaiveDate) -> Vec<CareEvent> {
+    let so_far = |event: &&CareEvent| event.day().map_or(true, |day| day <= on);
+    events.iter().filter(so_far).cloned().collect()
+}
+
+/// The events that a limited caller may see: those of their kinds, and what is said about those.
+fn seen(access: &Access, log: &[(i64, CareEvent)]) -> Vec<CareEvent> {
+    let by_id: HashMap<EventId, &CareEvent> = log
+        .iter()
+        .filter_map(|(_, event)| Some((event.id?, event)))
+        .collect();
+    log.iter()
+        .filter(|(seq, event)| about(event, &by_id).is_some_and(|kind| access.may_see(kind, *seq)))
+        .map(|(_, event)| event.clone())
+        .collect()
+}
+
+/// The kind of the event that an event is about in the end; its own, if it is about no other.
+fn about(event: &CareEvent, by_id: &HashMap<EventId, &CareEvent>) -> Option<Kind> {
+    let mut event = event;
+    // No chain of words about words is longer than the log.
+    for _ in 0..=by_id.len() {
+        match event.target_id {
+            None => return Some(event.kind),
+            Some(target) => event = by_id.get(&target)?,
+        }
+    }
+    None
+}
+
+/// The logs of horses: one question to the database for every twenty. Those that a caller only had to do with once are
+/// left out: what is due for them now is for others to know.
+///
+/// # Errors
+///
+/// What `work` answers, and [`StoreError`] if the database fails.
+pub(crate) fn each<T>(
+    db: &mut Db,
+    horses: Vec<(HorseRow, Access)>,
+    work: impl Fn(CareLog) -> T,
+) -> Result<Vec<T>, StoreError> {
+    let mut horses: Vec<_> = horses
+        .into_iter()
+        .filter(|(_, access)| access.is_in_force())
+        .collect();
+    let mut done = Vec::with_capacity(horses.len());
+    while !horses.is_empty() {
+        let rest = horses.split_off(AT_ONCE.min(horses.len()));
+        let ids: Vec<HorseId> = horses.iter().map(|(row, _)| row.id).collect();
+        let mut logs: HashMap<HorseId, Vec<(i64, CareEvent)>> = HashMap::new();
+        for row in events::of_kinds(db, &ids, record::READ)? {
+            if let Some(event) = ledger::care_event(&row) {
+                logs.entry(row.horse_id).or_default().push((row.seq, event));
+            }
+        }
+        for (row, access) in horses {
+            let log = resolvable(logs.remove(&row.id).unwrap_or_default());
+            done.push(work(CareLog::new(&row, access, log)));
+        }
+        horses = rest;
+    }
+    Ok(done)
+}
+
+/// Leaves out what is said about events of kinds that aren't read.
+fn resolvable(log: Vec<(i64, CareEvent)>) -> Vec<(i64, CareEvent)> {
+    let by_id: HashMap<EventId, &CareEvent> = log
+        .iter()
+        .filter_map(|(_, event)| Some((event.id?, event)))
+        .collect();
+    let kept: Vec<bool> = log
+        .iter()
+        .map(|(_, event)| about(event, &by_id).is_some())
+        .collect();
+    let kept_events = log.into_iter().zip(kept).filter(|(_, kept)| *kept);
+    kept_events.map(|(event, _)| event).collect()
+}
+
+/// The barns of horses, by id.
+///
+/// # Errors
+///
+/// [`StoreError`] if the database fails.
+pub(crate) fn barns_of(
+    db: &mut Db,
+    horses: &[(HorseRow, Access)],
+    account: whorl_care::ids::AccountId,
+) -> Result<HashMap<BarnId, BarnRow>, StoreError> {
+    let ids: Vec<BarnId> = horses.iter().map(|(row, _)| row.barn_id).collect();
+    let rows = barns::owned_or_named(db, account, &ids)?;
+    Ok(rows.into_iter().map(|row| (row.id, row)).collect())
+}
+
+/// Today by the clock on a barn's wall.
+pub(crate) fn today(barn: &BarnRow, now: DateTime<Utc>) -> NaiveDate {
+    match barn.time_zone.parse::<chrono_tz::Tz>() {
+        Ok(zone) => now.with_timezone(&zone).date_naive(),
+        // Every zone was checked when it came; one that this build doesn't know any more is off by a day at most.
+        Err(_) => now.date_naive(),
+    }
+}

@@ -1,0 +1,209 @@
+//! What is due for the horses of an account, a barn or one horse, as far as the caller may know it.
+
+use std::collections::HashMap;
+
+use chrono::{DateTime, NaiveDate, Utc};
+use whorl_care::figure::due::board::{Choice, may_do, rests_on};
+use whorl_care::figure::due::{self, BarnContext, Input, Item, Programme};
+use whorl_care::ids::{AccountId, BarnId, HorseId};
+use whorl_care::rules::Rules;
+use whorl_contract::due::{DueBoard, HorseDue};
+use whorl_store::barns::BarnRow;
+use whorl_store::horses::HorseRow;
+use whorl_store::{Db, StoreError, barns};
+
+use crate::access::{self, Access};
+use crate::care_log::{self, CareLog};
+use crate::problem::{Kind, Problem};
+
+/// Who asks, when, and for which day.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Asker {
+    /// Who.
+    pub(crate) account: AccountId,
+    /// When.
+    pub(crate) now: DateTime<Utc>,
+    /// The day; the barn's own today if missing.
+    pub(crate) on: Option<NaiveDate>,
+}
+
+/// What is due for one horse.
+///
+/// # Errors
+///
+/// [`Kind::NotFound`] if it is not for the caller to know of, [`Kind::Forbidden`] if only its past is.
+pub(crate) fn of_horse(
+    db: &mut Db,
+    asker: Asker,
+    horse: HorseId,
+    rules: &Rules,
+) -> Result<HorseDue, Problem> {
+    let found = access::horse(db, asker.account, horse, asker.now)?;
+    let barn = barns::get(db, found.0.barn_id)?;
+    let told = care_log::each(db, vec![found], |log| told(&log, &barn, asker, rules).0)?;
+    told.into_iter().next().ok_or_else(only_its_past)
+}
+
+/// The refusal to say how a horse stands that the caller sees the past of.
+pub(crate) fn only_its_past() -> Problem {
+    Problem::new(
+        Kind::Forbidden,
+        "you see this horse's record up to the day it was handed over; how it stands now is for its owner to say",
+    )
+}
+
+/// What is due for the horses of a barn that the caller may see.
+///
+/// # Errors
+///
+/// [`StoreError::NotFound`] if the barn is not for the caller to know of.
+pub(crate) fn of_barn(
+    db: &mut Db,
+    asker: Asker,
+    barn: BarnId,
+    choice: Choice,
+    rules: &Rules,
+) -> Result<DueBoard, StoreError> {
+    let barn = access::barn(db, asker.account, barn, asker.now)?;
+    let mut visible = access::horses_visible(db, asker.account, asker.now)?;
+    visible.retain(|(row, _)| row.barn_id == barn.id);
+    let barns = HashMap::from([(barn.id, barn)]);
+    board(
+        db,
+        asker,
+        visible,
+        &barns,
+        rules,
+        |_, item| choice.takes(item),
+        choice,
+    )
+}
+
+/// What is due for every horse that the caller has to do with now. With `mine`, only what the caller may do and record
+/// in one of their roles, by the policy in force where the horse stands.
+///
+/// # Errors
+///
+/// [`StoreError`] if the database fails.
+pub(crate) fn of_account(
+    db: &mut Db,
+    asker: Asker,
+    choice: Choice,
+    mine: bool,
+    rules: &Rules,
+) -> Result<DueBoard, StoreError> {
+    let visible = access::horses_visible(db, asker.account, asker.now)?;
+    let barns = care_log::barns_of(db, &visible, asker.account)?;
+    let takes =
+        |doable: &Doable, item: &Item| choice.takes(item) && (!mine || doable.contains(&item.code));
+    board(db, asker, visible, &barns, rules, takes, choice)
+}
+
+/// The codes of the items that the caller may do.
+type Doable = Vec<String>;
+
+fn board(
+    db: &mut Db,
+    asker: Asker,
+    horses: Vec<(HorseRow, Access)>,
+    barns: &HashMap<BarnId, BarnRow>,
+    rules: &Rules,
+    takes: impl Fn(&Doable, &Item) -> bool,
+    choice: Choice,
+) -> Result<DueBoard, StoreError> {
+    let told = care_log::each(db, horses, |log| {
+        let barn = barns.get(&log.horse.barn_id)?;
+        Some(told(&log, barn, asker, rules))
+    })?;
+    let (mut all, mut doable) = (Vec::new(), HashMap::new());
+    for (due, codes) in told.into_iter().flatten() {
+        doable.insert(due.horse_id, codes);
+        all.push(due);
+    }
+    let name = |id: BarnId| {
+        barns
+            .get(&id)
+            .map_or_else(String::new, |barn| barn.name.clone())
+    };
+    let none = Doable::new();
+    let board = DueBoard::of(all, name, |due, item| {
+        takes(doable.get(&due.horse_id).unwrap_or(&none), item)
+    });
+    Ok(DueBoard {
+        on: asker.on,
+        by: choice.by,
+        until: choice.until,
+        ..board
+    })
+}
+
+/// What a caller is told of one horse, and which of it they may do.
+fn told(log: &CareLog, barn: &BarnRow, asker: Asker, rules: &Rules) -> (HorseDue, Doable) {
+    let on = asker.on.unwrap_or_else(|| care_log::today(barn, asker.now));
+    let (horse, events) = log.at(on);
+    let input = Input {
+        horse,
+        events,
+        on,
+        programme: Programme::default(),
+        barn: BarnContext {
+            time_zone: Some(barn.time_zone.clone()),
+            region: barn.region.clone(),
+        },
+    };
+    let mut answer = due::answer(&input, rules).unwrap_or_else(|faults| due::Answer {
+        items: Vec::new(),
+        warnings: vec![whorl_care::figure::Warning::new(
+            "unreadable",
+            format!("what is due can't be told: {faults}"),
+        )],
+        sources: Vec::new(),
+        cautions: Vec::new(),
+    });
+    if log.is_limited() {
+        withhold(&mut answer.items, log, &input, rules);
+    }
+    let place = barn.region.as_deref();
+    let doable = answer
+        .items
+        .iter()
+        .filter(|item| {
+            log.access.roles().into_iter().any(|role| {
+                due::board::recorded_as(item).is_some_and(|kind| log.access.may_record(role, kind))
+                    && may_do(&rules.policy, role, item, place, &input.events, on)
+            })
+        })
+        .map(|item| item.code.clone())
+        .collect();
+    let due = HorseDue {
+        horse_id: log.horse.id,
+        horse: log.label(),
+        barn_id: log.horse.barn_id,
+        handling: log.horse.handling.clone(),
+        on,
+        items: answer.items,
+        warnings: answer.warnings,
+        sources: answer.sources,
+        cautions: answer.cautions,
+        withheld: log.is_limited(),
+    };
+    (due, doable)
+}
+
+/// Leaves out what rests on something that the caller may not see: on a kind of event that is withheld, or on an order
+/// or a pregnancy but for which the item would read otherwise.
+fn withhold(items: &mut Vec<Item>, log: &CareLog, input: &Input, rules: &Rules) {
+    let (horse, events) = log.whole_at(input.on);
+    let whole = due::items(
+        &horse,
+        &events,
+        input.on,
+        &input.programme,
+        &input.barn,
+        rules,
+    );
+    let kinds = log.access.kinds();
+    items.retain(|item| {
+        rests_on(item).iter().all(|kind| kinds.contains(kind)) && whole.contains(item)
+    });
+}

@@ -224,29 +224,18 @@ fn shows(
 #[must_use]
 pub fn is_positive(result: &str) -> bool {
     let text = result.trim().to_lowercase();
-    let says = |words: &[&str]| words.iter().any(|word| text.contains(word));
-    if text.is_empty()
-        || says(&[
-            "negativ",
-            "not detected",
-            "none detected",
-            "no growth",
-            "not found",
-            "pending",
-        ])
-    {
-        return false;
-    }
-    says(&[
-        "positiv",
-        "detected",
-        "isolated",
-        "found",
-        "growth",
-        "suspicio",
-        "inconclusive",
-        "doubtful",
-    ])
+    let nothing_found = [
+        "not detected",
+        "none detected",
+        "not isolated",
+        "no growth",
+        "not found",
+        "pending",
+    ];
+    let negative = text
+        .split(|one: char| !one.is_alphabetic())
+        .any(|word| word.starts_with("neg"));
+    !text.is_empty() && !negative && !nothing_found.iter().any(|words| text.contains(words))
 }
 
 /// What an entry calls for: the illnesses that it shows, each with what shows it, and whether the vet must hear at once.

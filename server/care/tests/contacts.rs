@@ -219,6 +219,7 @@ fn what_the_law_wants_to_know_is_said_and_what_no_horse_passes_on_traces_nobody(
         "S. equi detected",
         "weak positive",
         "inconclusive",
+        "1:512, see the letter",
     ] {
         assert!(is_positive(text), "{text}");
     }

@@ -3,13 +3,12 @@
 //! Each row travels as a JSON array of texts, which both databases read and write themselves; so this knows no table by
 //! name but the one that comes last. Until that row is there, no server serves the copy.
 
-use chrono::{NaiveDate, NaiveDateTime};
+use chrono::NaiveDateTime;
 use diesel::connection::{DefaultLoadingMode, SimpleConnection};
 use diesel::pg::PgRowByRowLoadingMode;
 use diesel::prelude::*;
 use diesel::sql_query;
 use diesel::sql_types::{BigInt, Text};
-use serde_json::Value;
 use uuid::Uuid;
 
 use crate::connection::{Address, Db, on_each};
@@ -172,9 +171,9 @@ fn carry_table(
     let insert = insert(target, table);
     let select = select(source, table);
     let mut done = 0;
-    let mut batch = Batch::new(table, insert);
+    let mut batch = Batch::new(insert);
     let mut take = |row: Result<Row, diesel::result::Error>| -> Result<(), StoreError> {
-        if let Some(written) = batch.add(&row?.row, target)? {
+        if let Some(written) = batch.add(row?.row, target)? {
             done += written;
             progress(Progress {
                 table: &table.name,
@@ -212,18 +211,16 @@ fn carry_table(
     Ok(of)
 }
 
-/// Rows on their way.
-struct Batch<'a> {
-    table: &'a Table,
+/// Rows on their way: JSON arrays as the source wrote them.
+struct Batch {
     insert: String,
-    rows: Vec<Value>,
+    rows: Vec<String>,
     bytes: usize,
 }
 
-impl<'a> Batch<'a> {
-    const fn new(table: &'a Table, insert: String) -> Self {
+impl Batch {
+    const fn new(insert: String) -> Self {
         Self {
-            table,
             insert,
             rows: Vec::new(),
             bytes: 0,
@@ -231,23 +228,9 @@ impl<'a> Batch<'a> {
     }
 
     /// Adds a row; writes the batch, and says how many rows it held, if it is full.
-    fn add(&mut self, row: &str, target: &mut Db) -> Result<Option<u64>, StoreError> {
-        let unreadable = |what: String| StoreError::Unreadable(what);
-        let mut values: Vec<Value> =
-            serde_json::from_str(row).map_err(|error| unreadable(error.to_string()))?;
-        for (value, column) in values.iter_mut().zip(&self.table.columns) {
-            let Value::String(text) = value else { continue };
-            let same = match column.holds {
-                Holds::Instant => instant(text),
-                Holds::Day => text.parse::<NaiveDate>().ok().map(|day| day.to_string()),
-                _ => continue,
-            };
-            *text = same.ok_or_else(|| {
-                unreadable(format!("{}.{}: {text}", self.table.name, column.name))
-            })?;
-        }
+    fn add(&mut self, row: String, target: &mut Db) -> Result<Option<u64>, StoreError> {
         self.bytes += row.len();
-        self.rows.push(Value::Array(values));
+        self.rows.push(row);
         if self.bytes < BATCH_BYTES && self.rows.len() < BATCH_ROWS {
             return Ok(None);
         }
@@ -260,19 +243,11 @@ impl<'a> Batch<'a> {
         if rows.is_empty() {
             return Ok(0);
         }
-        let written = rows.len() as u64;
-        let text = Value::Array(rows).to_string();
+        let text = format!("[{}]", rows.join(","));
         let query = sql_query(self.insert.clone()).bind::<Text, _>(text);
         on_each!(target, |conn| query.execute(conn))?;
-        Ok(written)
+        Ok(rows.len() as u64)
     }
-}
-
-/// An instant in the one spelling that diesel gives it on SQLite, where texts are compared.
-fn instant(text: &str) -> Option<String> {
-    let read = NaiveDateTime::parse_from_str(text, "%Y-%m-%d %H:%M:%S%.f");
-    read.ok()
-        .map(|at| at.format("%Y-%m-%d %H:%M:%S%.f").to_string())
 }
 
 /// Reads every row as a JSON array of texts.
@@ -286,9 +261,14 @@ fn select(db: &Db, table: &Table) -> String {
             }
             (Db::Postgres(_), Holds::Bytes) => format!("encode({name}, 'hex')"),
             (Db::Postgres(_), Holds::Truth) => format!("CAST(CAST({name} AS INTEGER) AS TEXT)"),
-            (Db::Postgres(_), Holds::Instant) => {
-                format!("to_char({name}, 'YYYY-MM-DD HH24:MI:SS.US')")
-            }
+            // In the one spelling that diesel gives it on SQLite, where texts are compared: no fraction, or three
+            // digits of it, or six.
+            (Db::Postgres(_), Holds::Instant) => format!(
+                "to_char({name}, 'YYYY-MM-DD HH24:MI:SS') || CASE \
+                 WHEN CAST(to_char({name}, 'US') AS INTEGER) = 0 THEN '' \
+                 WHEN CAST(to_char({name}, 'US') AS INTEGER) % 1000 = 0 THEN to_char({name}, '.MS') \
+                 ELSE to_char({name}, '.US') END"
+            ),
             (_, Holds::Number | Holds::Truth | Holds::Instant | Holds::Day) => {
                 format!("CAST({name} AS TEXT)")
             }

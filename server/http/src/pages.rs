@@ -16,6 +16,7 @@ mod history;
 mod horse;
 mod layout;
 mod pass;
+mod recall;
 mod sign_in;
 mod style;
 mod visitor;
@@ -56,6 +57,7 @@ pub(crate) fn all(config: &mut ServiceConfig) {
     page!("/horses/{horse}/history", get().to(history::show));
     page!("/horses/{horse}/entry", get().to(fitness::of_horse));
     page!("/barns/{barn}/entry", get().to(fitness::of_barn));
+    page!("/barns/{barn}/recall", get().to(recall::show));
     page!(
         "/horses/{horse}/grants",
         get().to(grants::show),

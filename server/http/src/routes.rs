@@ -19,7 +19,7 @@ mod licences;
 mod log;
 mod policy;
 mod reactions;
-mod recall;
+pub(crate) mod recall;
 mod server;
 mod sessions;
 pub(crate) mod sync;

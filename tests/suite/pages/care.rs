@@ -151,3 +151,63 @@ on_both!(a_check_for_entry_is_told_for_a_horse_and_a_barn, |server| {
         404
     );
 });
+
+on_both!(a_barns_recall_tells_whom_to_tell, |server| {
+    let (wren, maren) = (
+        server.device_account("Wren"),
+        server.device_account("Maren"),
+    );
+    let barn = paddock::barn(&wren, "Saltmarsh Yard");
+    let other = paddock::barn(&wren, "Herons' Gate");
+    let horses = [barn.id, barn.id, other.id].map(|barn| paddock::horse(&wren, barn));
+    for (horse, name) in horses.iter().zip(["Samphire", "Marram", "Tern"]) {
+        enter(
+            server,
+            &wren,
+            &Record::identity(horse.id, json!({"name": name})),
+        );
+    }
+    for barn in [barn.id, other.id] {
+        let _ = paddock::grant(&wren, &maren, &to_barn(barn, Role::Vet));
+    }
+    let _ = paddock::licence(&maren, Role::Vet);
+    influenza(server, &maren, horses[0].id);
+    influenza(server, &maren, horses[2].id);
+
+    let page = format!("/barns/{}/recall", barn.id);
+    let owner = Browser::of(server, &wren);
+    assert!(owner.get(&page).text().contains("Lot number"));
+    let found = owner.get(&format!("{page}?lot=sm+0417")).text();
+    assert!(
+        found.contains("1 dose to horses that stand here"),
+        "{found}"
+    );
+    assert!(found.contains("1 dose to horses elsewhere"), "{found}");
+    assert!(found.contains("Samphire") && found.contains("Tern") && !found.contains("Marram"));
+    assert!(
+        found.contains("Maren (gave it)") && found.contains("Wren (owner)"),
+        "{found}"
+    );
+    let none = owner.get(&format!("{page}?lot=ZZ-1")).text();
+    assert!(
+        none.contains("no doses to horses that stand here"),
+        "{none}"
+    );
+    let wrong = owner.get(&format!("{page}?lot=--")).text();
+    assert!(wrong.contains("aria-describedby=\"refused\""), "{wrong}");
+
+    let stranger = Browser::of(server, &server.account("Tamsin"));
+    assert_eq!(stranger.get(&format!("{page}?lot=sm0417")).status, 404);
+    let tove = server.account("Tove");
+    let mut new = to_horse(horses[0].id, Role::BarnStaff);
+    new.kinds = Some(vec![Kind::Weight]);
+    let _ = paddock::grant(&wren, &tove, &new);
+    let limited = Browser::of(server, &tove)
+        .get(&format!("{page}?lot=sm0417"))
+        .text();
+    assert!(
+        limited.contains("no doses to horses that stand here"),
+        "{limited}"
+    );
+    assert!(limited.contains("of 1 not every kind of entry is open to it"));
+});

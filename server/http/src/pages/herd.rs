@@ -137,7 +137,11 @@ impl Board<'_> {
         html! {
             section aria-labelledby=(id) {
                 h2 id=(id) { (barn.name) }
-                p { a href=(format!("/barns/{}/entry", barn.id)) { "Who may enter a show?" } }
+                p {
+                    a href=(format!("/barns/{}/entry", barn.id)) { "Who may enter a show?" }
+                    " · "
+                    a href=(format!("/barns/{}/recall", barn.id)) { "Recall of a lot" }
+                }
                 (cautions(&horses))
                 (board(&tasks, on))
                 h3.list-head { "All horses here" }

@@ -23,14 +23,19 @@ const LONGEST: usize = 200;
 pub(crate) struct Question {
     /// The lot number; case, blanks and hyphens don't matter.
     #[param(example = "T-4417")]
-    lot: String,
+    pub(crate) lot: String,
     /// A part of the product's name.
     #[param(example = "tetanus")]
-    product: Option<String>,
+    pub(crate) product: Option<String>,
 }
 
 impl Question {
-    fn read(self) -> Result<Wanted, Problem> {
+    /// Reads it.
+    ///
+    /// # Errors
+    ///
+    /// A problem that points to what can't be asked.
+    pub(crate) fn read(self) -> Result<Wanted, Problem> {
         let lot = Some(self.lot.as_str())
             .filter(|text| text.chars().count() <= LONGEST)
             .and_then(LotKey::of)

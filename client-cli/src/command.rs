@@ -10,6 +10,7 @@ pub mod due;
 pub mod efficacy;
 pub mod egg_count;
 pub mod entry;
+pub mod export;
 pub mod figure;
 pub mod files;
 pub mod grants;
@@ -27,12 +28,15 @@ pub mod reaction_report;
 pub mod recall;
 pub mod record;
 pub mod rules;
+pub mod sealing;
+pub mod share;
 pub mod sheet;
 pub mod show;
 pub mod signout;
 pub mod status;
 pub mod sync;
 pub mod transfer;
+pub mod verify;
 pub mod watch;
 pub mod weigh;
 
@@ -144,6 +148,11 @@ commands! {
     Licence: licence::Args,
     /// Offer a horse to its buyer, or take one over
     Transfer: transfer::Args,
+    Export: export::Args,
+    Verify: verify::Args,
+    Share: share::Args,
+    Shares: share::ListArgs,
+    Unshare: share::EndArgs,
     /// List entries that wait for your word, and accept or refuse them
     Held: held::Args,
     /// List your devices, or revoke a lost one

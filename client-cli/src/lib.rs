@@ -19,6 +19,7 @@ pub mod home;
 pub mod jotting;
 pub mod mirror;
 pub mod outbox;
+pub mod qr;
 pub mod recording;
 pub mod remote;
 pub mod render;

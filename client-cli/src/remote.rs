@@ -319,6 +319,17 @@ impl<'a> Remote<'a> {
         self.send(&request)?.read()
     }
 
+    /// Has a document made and answers its bytes as they came. Having it made twice is no harm.
+    ///
+    /// # Errors
+    ///
+    /// [`Failure::Refused`] or [`Failure::Offline`].
+    pub fn post_for_file(&mut self, path: &str, body: &impl Serialize) -> Result<Vec<u8>, Failure> {
+        let mut request = Request::new(Method::POST, path).json(body)?.repeatable();
+        request.patience = PATIENCE_FOR_FILES;
+        Ok(self.send(&request)?.bytes())
+    }
+
     /// Reads a file.
     ///
     /// # Errors

@@ -25,6 +25,7 @@ pub mod problem;
 pub mod recall;
 pub mod server;
 pub mod session;
+pub mod share;
 pub mod sync;
 pub mod transfer;
 pub mod yard;

@@ -1,7 +1,8 @@
 //! The addresses of the interface, written once for both sides.
 
 use whorl_care::ids::{
-    BarnId, DeviceId, EventId, GrantId, HorseId, InvitationId, LicenceId, SessionId, TransferId,
+    BarnId, DeviceId, EventId, GrantId, HorseId, InvitationId, LicenceId, SessionId, ShareId,
+    TransferId,
 };
 
 /// Opens an account.
@@ -70,6 +71,11 @@ pub const TEMPLATES: &[&str] = &[
     "/v1/horses/{id}/log",
     "/v1/horses/{id}/history",
     "/v1/horses/{id}/reactions/{event}/report",
+    "/v1/horses/{id}/bundle",
+    "/v1/horses/{id}/shares",
+    "/v1/horses/{id}/shares/{share}",
+    "/v1/shared/{token}",
+    "/v1/shared/{token}/bundle",
     "/v1/invitations/{id}",
     "/v1/grants/{id}",
     "/v1/licences/{id}",
@@ -167,6 +173,36 @@ pub fn horse_entry(id: HorseId) -> String {
 #[must_use]
 pub fn barn_entry(id: BarnId) -> String {
     format!("{BARNS}/{id}/entry")
+}
+
+/// Makes a bundle of a horse's history.
+#[must_use]
+pub fn bundle(id: HorseId) -> String {
+    format!("{HORSES}/{id}/bundle")
+}
+
+/// The links by which a horse's history is shared.
+#[must_use]
+pub fn shares(id: HorseId) -> String {
+    format!("{HORSES}/{id}/shares")
+}
+
+/// One such link.
+#[must_use]
+pub fn share(id: HorseId, share: ShareId) -> String {
+    format!("{HORSES}/{id}/shares/{share}")
+}
+
+/// A shared history, for whoever has the link's secret.
+#[must_use]
+pub fn shared(token: &str) -> String {
+    format!("/v1/shared/{token}")
+}
+
+/// The bundle of a shared history.
+#[must_use]
+pub fn shared_bundle(token: &str) -> String {
+    format!("/v1/shared/{token}/bundle")
 }
 
 /// One invitation.
@@ -273,6 +309,11 @@ mod tests {
             attachment(id.into(), "e3b0c4"),
             log(id.into(), 3, 500),
             history(id.into()),
+            bundle(id.into()),
+            shares(id.into()),
+            share(id.into(), id.into()),
+            shared("u8qZ1x"),
+            shared_bundle("u8qZ1x"),
             invitation(id.into()),
             grant(id.into()),
             licence(id.into()),

@@ -1,18 +1,19 @@
 //! Whether a run of a log is what it claims to be: its places follow each other, its chain fits to what we hold, and
 //! each event carries the signature of the device that it names. Pure.
 //!
-//! An event of a later vocabulary is checked like any other, byte for byte, and kept as it is.
+//! An event of a later vocabulary is checked like any other and kept as it is.
 
 use std::collections::BTreeMap;
 use std::fmt;
 
-use serde::Deserialize;
+use serde_json::Value;
 use serde_json::value::RawValue;
-use whorl_care::ids::{AccountId, DeviceId, EventId, HorseId};
+use whorl_care::ids::{DeviceId, HorseId};
 use whorl_contract::canonical;
 use whorl_contract::chain;
-use whorl_contract::event::{self, LoggedEvent};
-use whorl_contract::key::{Hash, Purpose, Signature};
+use whorl_contract::event::LoggedEvent;
+use whorl_contract::genuine::{self, Sealed, Wrong};
+use whorl_contract::key::Hash;
 use whorl_contract::sync::{Run, Signer};
 
 use crate::mirror::{Logged, Place};
@@ -83,15 +84,16 @@ impl fmt::Display for Why {
     }
 }
 
-/// What of an envelope matters here, whatever its vocabulary.
-#[derive(Deserialize)]
-struct Bare {
-    id: EventId,
-    horse_id: HorseId,
-    kind: String,
-    author_id: AccountId,
-    device_id: DeviceId,
-    content_hash: Hash,
+impl From<Wrong> for Why {
+    fn from(wrong: Wrong) -> Self {
+        match wrong {
+            Wrong::Damaged(why) => Self::Damaged(why),
+            Wrong::OtherHorse => Self::Damaged(wrong.to_string()),
+            Wrong::OtherContent => Self::OtherContent,
+            Wrong::OtherSignature => Self::OtherSignature,
+            Wrong::UnknownSigner(device) => Self::UnknownSigner(device),
+        }
+    }
 }
 
 /// The devices that may have signed: those that we knew, and those that the server introduces. For a device that we
@@ -177,17 +179,18 @@ fn one(
     };
     match (&logged.envelope, &logged.signature, logged.leaf) {
         (Some(envelope), Some(signature), _) => {
-            let (bare, bytes) = open(envelope)?;
-            if bare.horse_id != horse_id {
-                return Err(Why::Damaged("it belongs to another horse".to_owned()));
-            }
-            signed(&bare, &bytes, signature, signers)?;
-            content(&bare, logged, &mut entry)?;
-            entry.event_id = Some(Stored(bare.id));
-            entry.kind = Some(bare.kind);
+            let sealed = genuine::envelope(horse_id, &read(envelope)?)?;
+            let signer = signers.get(&sealed.bare.device_id);
+            sealed.signed_by(
+                signer.map(|signer| (&signer.public_key, signer.account_id)),
+                signature,
+            )?;
+            content(&sealed, logged, &mut entry)?;
+            entry.leaf = Stored(sealed.leaf(signature));
+            entry.event_id = Some(Stored(sealed.bare.id));
+            entry.kind = Some(sealed.bare.kind);
             entry.envelope = Some(envelope.get().to_owned());
             entry.signature = Some(Stored(*signature));
-            entry.leaf = Stored(event::leaf(&bytes, signature));
         }
         (None, None, Some(leaf)) => entry.leaf = Stored(leaf),
         _ => return Err(Why::Damaged("a part of it is missing".to_owned())),
@@ -195,42 +198,14 @@ fn one(
     Ok(entry)
 }
 
-fn open(envelope: &RawValue) -> Result<(Bare, Vec<u8>), Why> {
-    let damaged = |why: String| Why::Damaged(why);
-    let value = canonical::read(envelope.get()).map_err(|why| damaged(why.to_string()))?;
-    let bytes = canonical::write(&value).map_err(|why| damaged(why.to_string()))?;
-    let bare = whorl_care::fault::read(&value).map_err(|why| damaged(why.to_string()))?;
-    Ok((bare, bytes))
+fn read(text: &RawValue) -> Result<Value, Why> {
+    canonical::read(text.get()).map_err(|why| Why::Damaged(why.to_string()))
 }
 
-fn signed(
-    bare: &Bare,
-    bytes: &[u8],
-    signature: &Signature,
-    signers: &BTreeMap<DeviceId, Signer>,
-) -> Result<(), Why> {
-    let signer = signers
-        .get(&bare.device_id)
-        .ok_or(Why::UnknownSigner(bare.device_id))?;
-    let good = signer.public_key.verifies(Purpose::Event, bytes, signature);
-    // A good signature by somebody else's device is not the author's.
-    if good && signer.account_id == bare.author_id {
-        Ok(())
-    } else {
-        Err(Why::OtherSignature)
-    }
-}
-
-fn content(bare: &Bare, logged: &LoggedEvent, entry: &mut Logged) -> Result<(), Why> {
+fn content(sealed: &Sealed, logged: &LoggedEvent, entry: &mut Logged) -> Result<(), Why> {
     match (&logged.content, &logged.salt) {
         (Some(content), Some(salt)) => {
-            let value =
-                canonical::read(content.get()).map_err(|why| Why::Damaged(why.to_string()))?;
-            let hash =
-                event::content_hash(salt, &value).map_err(|why| Why::Damaged(why.to_string()))?;
-            if hash != bare.content_hash {
-                return Err(Why::OtherContent);
-            }
+            sealed.commits_to(&read(content)?, salt)?;
             entry.content = Some(content.get().to_owned());
             entry.salt = Some(Stored(*salt));
             Ok(())

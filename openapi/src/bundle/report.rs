@@ -4,6 +4,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::{DateTime, FixedOffset, NaiveDate, Utc};
 use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
 use uuid::Uuid;
 use whorl_care::horse::CareEvent;
 use whorl_care::ids::{AccountId, EventId, HorseId};
@@ -108,7 +109,7 @@ pub struct Author {
 }
 
 /// What is kept back.
-#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 pub struct Withheld {
     /// Entries whose content is withheld.
     pub content: usize,
@@ -117,11 +118,23 @@ pub struct Withheld {
     /// Of the former, how many of each kind.
     pub kinds: BTreeMap<String, usize>,
     /// The day of the first of them.
+    #[schema(required)]
     pub first_day: Option<NaiveDate>,
     /// The day of the last of them.
+    #[schema(required)]
     pub last_day: Option<NaiveDate>,
     /// The places of withheld words about entries that are shown: those entries may read differently by now.
     pub corrections: Vec<i64>,
+}
+
+impl Withheld {
+    /// Counts one more entry whose content is withheld.
+    pub fn note(&mut self, kind: &str, day: NaiveDate) {
+        self.content += 1;
+        *self.kinds.entry(kind.to_owned()).or_default() += 1;
+        self.first_day = Some(self.first_day.map_or(day, |first| first.min(day)));
+        self.last_day = Some(self.last_day.map_or(day, |last| last.max(day)));
+    }
 }
 
 /// What was found.
@@ -293,11 +306,7 @@ fn withheld(seen: &[Seen<'_>]) -> Withheld {
             (Shown::LeafOnly, _) => withheld.leaf_only += 1,
             (Shown::ContentWithheld, Some(sealed)) => {
                 let bare = &sealed.bare;
-                let day = bare.performed_at.date_naive();
-                withheld.content += 1;
-                *withheld.kinds.entry(bare.kind.clone()).or_default() += 1;
-                withheld.first_day = Some(withheld.first_day.map_or(day, |first| first.min(day)));
-                withheld.last_day = Some(withheld.last_day.map_or(day, |last| last.max(day)));
+                withheld.note(&bare.kind, bare.performed_at.date_naive());
                 if bare.target_id.is_some_and(|target| whole.contains(&target)) {
                     withheld.corrections.push(one.seq);
                 }

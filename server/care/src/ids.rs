@@ -54,6 +54,8 @@ id! {
     LicenceId;
     /// Identifies a session: one login on one device or browser.
     SessionId;
+    /// Identifies a link by which a horse's history is shared.
+    ShareId;
     /// Identifies the two-sided transfer of a horse.
     TransferId;
     /// Identifies what one professional did on one trip to one barn.

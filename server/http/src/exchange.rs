@@ -52,6 +52,7 @@ pub(crate) async fn exchange(
     let id = id_of(request.headers());
     let method = request.method().clone();
     let place = Place::of(request.path());
+    let shared = is_shared(request.path());
     if method == Method::HEAD {
         // Routes know GET only; the connection itself leaves the body of an answer to HEAD away.
         request.head_mut().method = Method::GET;
@@ -78,11 +79,17 @@ pub(crate) async fn exchange(
     match ID.scope(id.clone(), scoped).await {
         Ok(mut answer) => {
             finish(answer.headers_mut(), &id, place);
+            if shared {
+                keep_private(answer.headers_mut());
+            }
             Ok(answer)
         }
         Err(error) => {
             let mut answer = error.as_response_error().error_response();
             finish(answer.headers_mut(), &id, place);
+            if shared {
+                keep_private(answer.headers_mut());
+            }
             Err(InternalError::from_response(error, answer).into())
         }
     }
@@ -169,6 +176,23 @@ fn finish(headers: &mut HeaderMap, id: &str, place: Place) {
     unless_set(header::CONTENT_SECURITY_POLICY, place.content_policy());
     if place == Place::Data {
         unless_set(header::CACHE_CONTROL, "no-store");
+    }
+}
+
+/// Whether an address holds the secret of a link.
+fn is_shared(path: &str) -> bool {
+    path.starts_with("/v1/shared/") || path.starts_with("/shared/")
+}
+
+/// What is behind a link stays with whoever has it, whatever a handler says: no search engine, no cache, and no site
+/// that is visited from there learns of it.
+fn keep_private(headers: &mut HeaderMap) {
+    for (name, value) in [
+        (HeaderName::from_static("x-robots-tag"), "noindex, nofollow"),
+        (header::CACHE_CONTROL, "no-store"),
+        (header::REFERRER_POLICY, "no-referrer"),
+    ] {
+        headers.insert(name, HeaderValue::from_static(value));
     }
 }
 

@@ -3,6 +3,7 @@
 pub(crate) mod accounts;
 mod attachments;
 mod barns;
+mod bundles;
 mod devices;
 pub(crate) mod docs;
 mod due;
@@ -22,6 +23,7 @@ mod reactions;
 pub(crate) mod recall;
 mod server;
 mod sessions;
+pub(crate) mod shares;
 pub(crate) mod sync;
 mod transfers;
 mod yards;
@@ -77,6 +79,12 @@ pub(crate) fn all(config: &mut ServiceConfig) {
         .service(due::entry_of_barn)
         .service(log::get_log)
         .service(history::get_history)
+        .service(bundles::make_bundle)
+        .service(bundles::get_shared_bundle)
+        .service(shares::share_history)
+        .service(shares::list_shares)
+        .service(shares::end_share)
+        .service(shares::get_shared_history)
         .service(history_pdf::get_history_pdf)
         .service(server::get_server)
         .service(accounts::open_account)

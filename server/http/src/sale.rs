@@ -5,7 +5,7 @@ use whorl_care::ids::{AccountId, BarnId, TransferId};
 use whorl_care::kind::Role;
 use whorl_store::horses::{self, TenureRow};
 use whorl_store::transfers::{self, Decision, State, TransferRow};
-use whorl_store::{Db, StoreError, grants, invitations};
+use whorl_store::{Db, StoreError, grants, invitations, shares};
 
 use crate::access;
 use crate::problem::{Kind, Problem};
@@ -65,6 +65,7 @@ pub(crate) fn complete(
     grants::revoke_on_horse(db, horse.id, buyer.account, at)?;
     grants::lift_exemptions(db, horse.id)?;
     invitations::withdraw_on_horse(db, horse.id, at)?;
+    shares::revoke_on_horse(db, horse.id, at)?;
     let tenure = TenureRow {
         horse_id: horse.id,
         from_at: at,

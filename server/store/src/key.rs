@@ -82,6 +82,7 @@ stored_as_text!(
     whorl_care::ids::InvitationId,
     whorl_care::ids::LicenceId,
     whorl_care::ids::SessionId,
+    whorl_care::ids::ShareId,
     whorl_care::ids::TransferId,
     whorl_care::kind::Kind,
     whorl_care::kind::Role,

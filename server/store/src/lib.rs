@@ -23,6 +23,7 @@ mod migrations;
 mod schema;
 pub mod sessions;
 mod shape;
+pub mod shares;
 pub mod signers;
 mod store;
 pub mod throttle;

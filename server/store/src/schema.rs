@@ -247,6 +247,25 @@ diesel::table! {
     }
 }
 
+diesel::table! {
+    share (horse_id, id) {
+        horse_id -> Text,
+        id -> Text,
+        token_hash -> Binary,
+        made_by -> Text,
+        label -> Nullable<Text>,
+        sealed_kinds -> Text,
+        sealed_before -> Nullable<Date>,
+        sealed_after -> Nullable<Date>,
+        leaf_only -> Bool,
+        created_at -> Timestamp,
+        expires_at -> Timestamp,
+        revoked_at -> Nullable<Timestamp>,
+        views -> BigInt,
+        last_seen_at -> Nullable<Timestamp>,
+    }
+}
+
 diesel::allow_tables_to_appear_in_same_query!(
     ledger,
     ledger_epoch,
@@ -266,4 +285,5 @@ diesel::allow_tables_to_appear_in_same_query!(
     licence,
     transfer,
     attachment,
+    share,
 );

@@ -1,0 +1,203 @@
+//! What whoever has a link reads of a horse's history: for the interface, and for the page behind the link.
+
+use chrono::{DateTime, Utc};
+use whorl_care::ids::HorseId;
+use whorl_care::profile;
+use whorl_contract::bundle::{Seal, Withheld};
+use whorl_contract::history::{HistoryEntry, Standing};
+use whorl_contract::key::{Hash, PublicKey};
+use whorl_contract::share::SharedHistory;
+use whorl_store::events::EventRow;
+use whorl_store::horses::{self, HorseRow};
+use whorl_store::shares::{self, ShareRow};
+use whorl_store::{Db, StoreError, accounts};
+
+use crate::access::{self, Access};
+use crate::bundling::{SealedLog, Unsigned};
+use crate::history::{self, Wanted};
+use crate::ledger::{care_events, read_envelope};
+use crate::log_view;
+use crate::problem::Problem;
+use crate::state::State;
+
+/// The hash by which a link's secret is kept.
+pub(crate) fn token_hash(token: &str) -> Hash {
+    Hash::of(&[b"whorl/share/1\0", token.as_bytes()])
+}
+
+/// The seal of a link.
+///
+/// # Errors
+///
+/// [`StoreError::Unreadable`] if a kind is unknown here: nothing is shown rather than too much.
+pub(crate) fn seal_of(row: &ShareRow) -> Result<Seal, StoreError> {
+    let codes = row.sealed_kinds.split(',').filter(|code| !code.is_empty());
+    let kinds = codes.map(str::parse).collect::<Result<_, _>>();
+    Ok(Seal {
+        kinds: kinds.map_err(|why| StoreError::Unreadable(format!("share {}: {why}", row.id)))?,
+        before: row.sealed_before,
+        after: row.sealed_after,
+        leaf_only: row.leaf_only,
+    })
+}
+
+/// Reads the history behind a link, and counts the look.
+///
+/// # Errors
+///
+/// The same answer whether the secret is unknown, the link has ended, or its maker owns the horse no more.
+pub(crate) async fn look(state: &State, token: &str) -> Result<SharedHistory, Problem> {
+    let (now, hash) = (state.clock.now(), token_hash(token));
+    let server = (state.config.name.clone(), state.keys.heads.public());
+    let (share, history) = state
+        .read(move |db| {
+            let open = Open::find(db, &hash, now)?;
+            let history = open.history(db, server, now)?;
+            Ok::<_, StoreError>((open.share, history))
+        })
+        .await?;
+    count(state, &share, now).await?;
+    Ok(history)
+}
+
+/// Makes the bundle behind a link, and counts the look; answers the horse too.
+///
+/// # Errors
+///
+/// As [`look`].
+pub(crate) async fn bundle(state: &State, token: &str) -> Result<(HorseId, Vec<u8>), Problem> {
+    let (now, hash) = (state.clock.now(), token_hash(token));
+    let (share, unsigned) = state
+        .read(move |db| {
+            let Open { share, horse, .. } = Open::find(db, &hash, now)?;
+            let unsigned = Unsigned::read(db, horse, share.made_by, &seal_of(&share)?)?;
+            Ok::<_, StoreError>((share, unsigned))
+        })
+        .await?;
+    count(state, &share, now).await?;
+    Ok((share.horse_id, unsigned.sign(state, now)?))
+}
+
+/// Counts a look; a link that was ended meanwhile shows nothing.
+async fn count(state: &State, share: &ShareRow, now: DateTime<Utc>) -> Result<(), Problem> {
+    let (horse, id) = (share.horse_id, share.id);
+    let counted = state
+        .write(move |db| shares::count_view(db, horse, id, now.naive_utc()))
+        .await?;
+    if counted {
+        Ok(())
+    } else {
+        Err(Problem::not_found())
+    }
+}
+
+/// A link in force.
+struct Open {
+    share: ShareRow,
+    horse: HorseRow,
+    access: Access,
+    shared_by: String,
+}
+
+impl Open {
+    fn find(db: &mut Db, hash: &Hash, now: DateTime<Utc>) -> Result<Self, StoreError> {
+        let share = shares::in_force(db, &hash.0, now.naive_utc())?;
+        let horse = horses::get(db, share.horse_id)?;
+        let access = access::of_horse(db, share.made_by, &horse, now)?;
+        let maker = accounts::get(db, share.made_by)?;
+        if !access.is_owner() || maker.disabled_at.is_some() {
+            return Err(StoreError::NotFound);
+        }
+        Ok(Self {
+            share,
+            horse,
+            access,
+            shared_by: maker.name,
+        })
+    }
+
+    fn history(
+        &self,
+        db: &mut Db,
+        (server, server_key): (String, PublicKey),
+        now: DateTime<Utc>,
+    ) -> Result<SharedHistory, StoreError> {
+        let (horse, seal) = (&self.horse, seal_of(&self.share)?);
+        let log = SealedLog::read(db, horse, &seal)?;
+        let everything = Wanted {
+            kinds: Vec::new(),
+            from: None,
+            before: None,
+            retracted: true,
+            cursor: None,
+            limit: log.rows.len().max(1),
+        };
+        let (entries, _) = history::page(db, horse.id, horse.head_seq, &self.access, &everything)?;
+        let is_sealed = |entry: &HistoryEntry| {
+            let place = usize::try_from(entry.seq - 1).ok();
+            // What isn't found is kept back.
+            place.and_then(|place| log.sealed.get(place).copied()) != Some(false)
+        };
+        let (mut items, mut withdrawn) = (Vec::new(), 0);
+        for mut entry in entries {
+            if is_sealed(&entry) {
+                if !seal.leaf_only {
+                    blank(&mut entry);
+                    items.push(entry);
+                }
+            } else if entry.standing == Standing::Retracted {
+                withdrawn += 1;
+            } else {
+                items.push(entry);
+            }
+        }
+        let withheld = withheld(&log, seal.leaf_only)?;
+        let rows = log.rows.into_iter().zip(log.sealed);
+        let shown: Vec<EventRow> = rows
+            .filter(|(_, sealed)| !sealed)
+            .map(|(row, _)| row)
+            .collect();
+        Ok(SharedHistory {
+            horse_id: horse.id,
+            horse: profile::profile(&care_events(&shown)),
+            shared_by: self.shared_by.clone(),
+            shared_until: self.share.expires_at.and_utc(),
+            server,
+            server_key,
+            at: now,
+            seq: horse.head_seq,
+            head: log_view::head_at(db, horse.id, horse.head_seq)?,
+            items,
+            withdrawn,
+            withheld,
+        })
+    }
+}
+
+/// Takes out of an entry all that its envelope doesn't tell.
+fn blank(entry: &mut HistoryEntry) {
+    entry.sealed = true;
+    entry.performed_by = None;
+    entry.note = None;
+    entry.attachments.clear();
+    entry.details = None;
+    entry.reason = None;
+    for one in &mut entry.countersignatures {
+        one.statement = None;
+    }
+}
+
+/// What is kept back, counted as whoever checks the bundle counts it.
+fn withheld(log: &SealedLog, leaf_only: bool) -> Result<Withheld, StoreError> {
+    let mut withheld = Withheld::default();
+    for (row, sealed) in log.rows.iter().zip(&log.sealed) {
+        let erased = row.content.is_none();
+        if *sealed && leaf_only {
+            withheld.leaf_only += 1;
+        } else if *sealed || erased {
+            let envelope = read_envelope(row)?;
+            withheld.note(row.kind.code(), envelope.performed_at.date_naive());
+        }
+    }
+    Ok(withheld)
+}

@@ -158,7 +158,7 @@ on_both!(what_is_sealed_takes_along_what_is_about_it, |server| {
         let answer = export(&log.yard.owner, log.horse, body);
         let text = answer.text();
         assert!(
-            !text.contains("980") || !body.to_string().contains("weight"),
+            !text.contains("before breakfast") || !body.to_string().contains("weight"),
             "{text}"
         );
         sound(&answer).log.iter().map(|line| line.shown).collect()
@@ -187,7 +187,7 @@ on_both!(what_is_sealed_takes_along_what_is_about_it, |server| {
         "vaccination",
         "countersign",
         "retraction",
-        "431",
+        "\"weight_kg\":431",
     ] {
         assert!(!answer.text().contains(hidden), "{hidden}");
     }

@@ -111,9 +111,8 @@ on_both!(what_is_sealed_stays_back, |server| {
     let history: SharedHistory = answer.read();
     for hidden in [
         "Plover",
-        "431",
-        "980",
-        "444.5",
+        "\"weight_kg\":4",
+        "\"weight_kg\":9",
         "before breakfast",
         "Read pounds",
     ] {

@@ -50,8 +50,8 @@ mod tests {
         assert!(side <= 80, "{side} columns");
         let is_light = |x: usize, y: usize| match lines[y / 2][x] {
             '█' => true,
-            '▀' => y % 2 == 0,
-            '▄' => y % 2 == 1,
+            '▀' => y.is_multiple_of(2),
+            '▄' => !y.is_multiple_of(2),
             _ => false,
         };
         let (wide, high) = (side * scale, lines.len() * 2 * scale);

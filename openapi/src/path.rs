@@ -76,6 +76,7 @@ pub const TEMPLATES: &[&str] = &[
     "/v1/horses/{id}/shares/{share}",
     "/v1/shared/{token}",
     "/v1/shared/{token}/bundle",
+    "/v1/shared/{token}/pdf",
     "/v1/invitations/{id}",
     "/v1/grants/{id}",
     "/v1/licences/{id}",
@@ -205,6 +206,12 @@ pub fn shared_bundle(token: &str) -> String {
     format!("/v1/shared/{token}/bundle")
 }
 
+/// A shared history to print.
+#[must_use]
+pub fn shared_pdf(token: &str) -> String {
+    format!("/v1/shared/{token}/pdf")
+}
+
 /// One invitation.
 #[must_use]
 pub fn invitation(id: InvitationId) -> String {
@@ -314,6 +321,7 @@ mod tests {
             share(id.into(), id.into()),
             shared("u8qZ1x"),
             shared_bundle("u8qZ1x"),
+            shared_pdf("u8qZ1x"),
             invitation(id.into()),
             grant(id.into()),
             licence(id.into()),

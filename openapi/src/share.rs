@@ -95,6 +95,8 @@ pub struct SharedHistory {
     pub seq: i64,
     /// The chain's head after them.
     pub head: Hash,
+    /// That head under the server's signature, as a signed note; the bundle proves that the entries lead to it.
+    pub note: String,
     /// The entries, the latest first, amended ones as amended. One whose content is withheld is `sealed`.
     pub items: Vec<HistoryEntry>,
     /// How many of the entries that might be shown were withdrawn; the bundle has them.

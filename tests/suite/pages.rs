@@ -2,6 +2,7 @@
 
 mod care;
 mod guard;
+mod shares;
 mod sight;
 mod sign_in;
 

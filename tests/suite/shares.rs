@@ -7,6 +7,7 @@ use serde_json::{Value, json};
 use whorl_care::ids::{HorseId, ShareId};
 use whorl_care::kind::Role;
 use whorl_contract::bundle::verify;
+use whorl_contract::note::Head;
 use whorl_contract::page::Page;
 use whorl_contract::path;
 use whorl_contract::problem::Kind as ProblemKind;
@@ -38,9 +39,13 @@ fn listed(who: &Person, horse: HorseId) -> Vec<Share> {
     page.items
 }
 
-/// The two ways in: the history and the bundle.
-fn ways(token: &str) -> [String; 2] {
-    [path::shared(token), path::shared_bundle(token)]
+/// The ways in: the history, the bundle and the paper.
+fn ways(token: &str) -> [String; 3] {
+    [
+        path::shared(token),
+        path::shared_bundle(token),
+        path::shared_pdf(token),
+    ]
 }
 
 fn is_private(answer: &Answer) {
@@ -76,6 +81,8 @@ on_both!(whoever_has_the_link_reads_the_history, |server| {
     // The identity, both weights and the vaccination; the exam was withdrawn.
     assert_eq!((history.items.len(), history.withdrawn), (4, 1));
     assert_eq!(history.withheld.words(), None);
+    let head = Head::verify(&history.note, &history.server_key).expect("a note");
+    assert_eq!((head.seq, head.head), (history.seq, history.head));
     let amended = history
         .items
         .iter()

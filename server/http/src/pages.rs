@@ -17,6 +17,8 @@ mod horse;
 mod layout;
 mod pass;
 mod recall;
+mod shared;
+mod shares;
 mod sign_in;
 mod style;
 mod visitor;
@@ -63,6 +65,12 @@ pub(crate) fn all(config: &mut ServiceConfig) {
         get().to(grants::show),
         post().to(grants::end)
     );
+    page!(
+        "/horses/{horse}/shares",
+        get().to(shares::show),
+        post().to(shares::change)
+    );
+    page!("/shared/{token}", get().to(shared::show));
 }
 
 /// A page as it leaves.

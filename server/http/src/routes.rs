@@ -85,6 +85,7 @@ pub(crate) fn all(config: &mut ServiceConfig) {
         .service(shares::list_shares)
         .service(shares::end_share)
         .service(shares::get_shared_history)
+        .service(shares::get_shared_pdf)
         .service(history_pdf::get_history_pdf)
         .service(server::get_server)
         .service(accounts::open_account)

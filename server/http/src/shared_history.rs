@@ -5,15 +5,16 @@ use whorl_care::ids::HorseId;
 use whorl_care::profile;
 use whorl_contract::bundle::{Seal, Withheld};
 use whorl_contract::history::{HistoryEntry, Standing};
-use whorl_contract::key::{Hash, PublicKey};
+use whorl_contract::key::Hash;
 use whorl_contract::share::SharedHistory;
 use whorl_store::events::EventRow;
 use whorl_store::horses::{self, HorseRow};
 use whorl_store::shares::{self, ShareRow};
-use whorl_store::{Db, StoreError, accounts};
+use whorl_store::{Db, StoreError, accounts, ledger};
 
 use crate::access::{self, Access};
 use crate::bundling::{SealedLog, Unsigned};
+use crate::export::pdf::{self, Document};
 use crate::history::{self, Wanted};
 use crate::ledger::{care_events, read_envelope};
 use crate::log_view;
@@ -48,11 +49,11 @@ pub(crate) fn seal_of(row: &ShareRow) -> Result<Seal, StoreError> {
 /// The same answer whether the secret is unknown, the link has ended, or its maker owns the horse no more.
 pub(crate) async fn look(state: &State, token: &str) -> Result<SharedHistory, Problem> {
     let (now, hash) = (state.clock.now(), token_hash(token));
-    let server = (state.config.name.clone(), state.keys.heads.public());
+    let signs = state.clone();
     let (share, history) = state
         .read(move |db| {
             let open = Open::find(db, &hash, now)?;
-            let history = open.history(db, server, now)?;
+            let history = open.history(db, &signs, now)?;
             Ok::<_, StoreError>((open.share, history))
         })
         .await?;
@@ -76,6 +77,48 @@ pub(crate) async fn bundle(state: &State, token: &str) -> Result<(HorseId, Vec<u
         .await?;
     count(state, &share, now).await?;
     Ok((share.horse_id, unsigned.sign(state, now)?))
+}
+
+/// Prints the history behind a link, and counts the look; answers the horse too. `link` is the link itself, whole.
+///
+/// # Errors
+///
+/// As [`look`].
+pub(crate) async fn paper(
+    state: &State,
+    token: &str,
+    link: &str,
+) -> Result<(HorseId, Vec<u8>), Problem> {
+    let history = look(state, token).await?;
+    let withheld = left_out(&history);
+    let document = Document {
+        horse_id: history.horse_id,
+        profile: &history.horse,
+        entries: &history.items,
+        withheld: &withheld,
+        head: (history.seq, history.head),
+        server: &history.server,
+        on: history.at.date_naive(),
+        link: Some(link),
+    };
+    Ok((history.horse_id, pdf::write(&document)?))
+}
+
+/// What a shared history doesn't show, a sentence each.
+pub(crate) fn left_out(history: &SharedHistory) -> Vec<String> {
+    let withheld = history.withheld.words();
+    let withdrawn = match history.withdrawn {
+        0 => None,
+        1 => Some("1 entry was withdrawn by those who may; it is in the signed file.".to_owned()),
+        many => Some(format!(
+            "{many} entries were withdrawn by those who may; they are in the signed file."
+        )),
+    };
+    withheld
+        .map(|what| format!("Withheld by the owner, or erased: {what}."))
+        .into_iter()
+        .chain(withdrawn)
+        .collect()
 }
 
 /// Counts a look; a link that was ended meanwhile shows nothing.
@@ -119,7 +162,7 @@ impl Open {
     fn history(
         &self,
         db: &mut Db,
-        (server, server_key): (String, PublicKey),
+        state: &State,
         now: DateTime<Utc>,
     ) -> Result<SharedHistory, StoreError> {
         let (horse, seal) = (&self.horse, seal_of(&self.share)?);
@@ -152,6 +195,8 @@ impl Open {
             }
         }
         let withheld = withheld(&log, seal.leaf_only)?;
+        let (epoch, seq) = (ledger::epoch(db)?, horse.head_seq);
+        let head = log_view::head_at(db, horse.id, seq)?;
         let rows = log.rows.into_iter().zip(log.sealed);
         let shown: Vec<EventRow> = rows
             .filter(|(_, sealed)| !sealed)
@@ -162,11 +207,12 @@ impl Open {
             horse: profile::profile(&care_events(&shown)),
             shared_by: self.shared_by.clone(),
             shared_until: self.share.expires_at.and_utc(),
-            server,
-            server_key,
+            server: state.config.name.clone(),
+            server_key: state.keys.heads.public(),
             at: now,
-            seq: horse.head_seq,
-            head: log_view::head_at(db, horse.id, horse.head_seq)?,
+            seq,
+            head,
+            note: log_view::signed_head(state, epoch, horse.id, seq, head).note,
             items,
             withdrawn,
             withheld,

@@ -7,6 +7,7 @@ use maud::{Markup, html};
 use whorl_care::figure::due::{Item, Status};
 use whorl_care::horse::{CareEvent, Horse as Profile};
 use whorl_care::ids::HorseId;
+use whorl_care::kind::Role;
 use whorl_care::rules::Rules;
 use whorl_care::sentence;
 use whorl_care::unit::plain;
@@ -39,15 +40,23 @@ pub(super) enum Part {
     Entry,
     /// Who may see it.
     Grants,
+    /// Links for whoever has no account.
+    Shares,
 }
 
 impl Part {
+    /// Whether whoever sees the horse so has a use for it.
+    fn is_for(self, horse: &Horse) -> bool {
+        self != Self::Shares || horse.roles.contains(&Role::Owner)
+    }
+
     fn path(self, horse: HorseId) -> String {
         match self {
             Self::Overview => format!("/horses/{horse}"),
             Self::History => format!("/horses/{horse}/history"),
             Self::Entry => format!("/horses/{horse}/entry"),
             Self::Grants => format!("/horses/{horse}/grants"),
+            Self::Shares => format!("/horses/{horse}/shares"),
         }
     }
 }
@@ -61,6 +70,7 @@ pub(super) fn head(horse: &Horse, here: Part) -> Markup {
             (Part::History, "History"),
             (Part::Entry, "May it enter?"),
             (Part::Grants, "Who may see"),
+            (Part::Shares, "Share it"),
         ],
     );
     let title = parts
@@ -76,7 +86,7 @@ pub(super) fn head(horse: &Horse, here: Part) -> Markup {
         }
         nav.parts aria-label="Parts of this horse's record" {
             ul {
-                @for (part, title) in parts {
+                @for (part, title) in parts.into_iter().filter(|(part, _)| part.is_for(horse)) {
                     li {
                         a href=(part.path(horse.id)) aria-current=[(part == here).then_some("page")] { (title) }
                     }

@@ -1,6 +1,6 @@
 //! Links by which a horse's history can be read without an account.
 
-use actix_web::http::header::HOST;
+use actix_web::http::header::{CONTENT_DISPOSITION, HOST};
 use actix_web::web::{Data, Json, Path};
 use actix_web::{HttpRequest, HttpResponse, delete, get, post};
 use base64::Engine;
@@ -132,7 +132,7 @@ pub(crate) async fn add(
 }
 
 /// Where people reach this server: as the operator says, else as the caller did.
-fn base(state: &State, request: &HttpRequest) -> String {
+pub(crate) fn base(state: &State, request: &HttpRequest) -> String {
     if let Some(url) = &state.config.public_url {
         return url.as_str().to_owned();
     }
@@ -172,18 +172,24 @@ pub(crate) fn known(
 ///
 /// # Errors
 ///
-/// A refusal, or [`StoreError`].
-pub(crate) fn end(
-    db: &mut Db,
+/// A refusal, or a failure of ours.
+pub(crate) async fn end_now(
+    state: &State,
     account: AccountId,
     horse: HorseId,
     id: ShareId,
-    now: DateTime<Utc>,
 ) -> Result<(), Problem> {
-    let (horse, access) = access::horse_for_write(db, account, horse, now)?;
-    check_is_owner(&access)?;
-    let row = shares::get(db, horse.id, id)?;
-    Ok(shares::revoke(db, horse.id, row.id, now.naive_utc())?)
+    let now = state.clock.now();
+    state
+        .write(move |db| {
+            let (horse, access) = access::horse_for_write(db, account, horse, now)?;
+            check_is_owner(&access)?;
+            let row = shares::get(db, horse.id, id)?;
+            Ok::<_, Problem>(shares::revoke(db, horse.id, row.id, now.naive_utc())?)
+        })
+        .await?;
+    tracing::info!(target: "security", account = %account, horse = %horse, share = %id, "a share was ended");
+    Ok(())
 }
 
 /// Makes a link by which a horse's history can be read without an account, whole or with some of it kept back.
@@ -254,11 +260,8 @@ pub(crate) async fn end_share(
     caller: Caller,
     ids: Path<(HorseId, ShareId)>,
 ) -> Result<HttpResponse, Problem> {
-    let (now, (horse, share)) = (state.clock.now(), ids.into_inner());
-    state
-        .write(move |db| end(db, caller.account, horse, share, now))
-        .await?;
-    tracing::info!(target: "security", account = %caller.account, horse = %horse, share = %share, "a share was ended");
+    let (horse, share) = ids.into_inner();
+    end_now(&state, caller.account, horse, share).await?;
     Ok(HttpResponse::NoContent().finish())
 }
 
@@ -281,4 +284,30 @@ pub(crate) async fn get_shared_history(
     token: Path<String>,
 ) -> Result<Json<SharedHistory>, Problem> {
     Ok(Json(shared_history::look(&state, &token).await?))
+}
+
+/// Gives a shared history to whoever has the link, as a document to print.
+#[utoipa::path(
+    tag = "horses",
+    params(("token" = String, Path, description = "The secret of the link", example = "kR3mVbYw0sJ8fQ2nTzL5cXhDpGaU7eOi")),
+    responses(
+        (status = 200, description = "The document", content((Vec<u8> = "application/pdf"))),
+        (status = "4XX", description = "The link is unknown or has ended", body = ProblemDocument,
+         content_type = "application/problem+json"),
+    ),
+    security(()),
+)]
+#[get("/v1/shared/{token}/pdf")]
+pub(crate) async fn get_shared_pdf(
+    state: Data<State>,
+    token: Path<String>,
+    request: HttpRequest,
+) -> Result<HttpResponse, Problem> {
+    let link = format!("{}/shared/{token}", base(&state, &request));
+    let (horse, bytes) = shared_history::paper(&state, &token, &link).await?;
+    let name = format!("attachment; filename=\"history-{horse}.pdf\"");
+    Ok(HttpResponse::Ok()
+        .content_type("application/pdf")
+        .insert_header((CONTENT_DISPOSITION, name))
+        .body(bytes))
 }

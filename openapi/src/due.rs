@@ -72,7 +72,7 @@ pub struct DueHorse {
 }
 
 /// What is due for several horses.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, ToSchema)]
 pub struct DueBoard {
     /// The day that was asked for; null if each barn's own today was taken.
     #[schema(required)]
@@ -103,16 +103,7 @@ impl DueBoard {
         barn: impl Fn(BarnId) -> String,
         takes: impl Fn(&HorseDue, &Item) -> bool,
     ) -> Self {
-        let mut board = Self {
-            on: None,
-            by: None,
-            until: None,
-            items: Vec::new(),
-            horses: Vec::new(),
-            sources: Vec::new(),
-            cautions: Vec::new(),
-            withheld: false,
-        };
+        let mut board = Self::default();
         for mut due in all {
             for item in std::mem::take(&mut due.items) {
                 if takes(&due, &item) {

@@ -6,6 +6,7 @@ pub mod account;
 pub mod attachment;
 pub mod barn;
 pub mod bundle;
+pub mod calendar;
 pub mod canonical;
 pub mod chain;
 pub mod due;

@@ -1,8 +1,8 @@
 //! The addresses of the interface, written once for both sides.
 
 use whorl_care::ids::{
-    BarnId, DeviceId, EventId, GrantId, HorseId, InvitationId, LicenceId, SessionId, ShareId,
-    TransferId,
+    BarnId, CalendarId, DeviceId, EventId, GrantId, HorseId, InvitationId, LicenceId, SessionId,
+    ShareId, TransferId,
 };
 
 /// Opens an account.
@@ -51,6 +51,8 @@ pub const RECALL: &str = "/v1/recall";
 pub const SERVER: &str = "/v1/server";
 /// What the caller may do for every horse that they have to do with.
 pub const DUE: &str = "/v1/due";
+/// The caller's calendars.
+pub const CALENDARS: &str = "/v1/calendars";
 /// Whether the process lives.
 pub const LIVE: &str = "/health/live";
 /// Whether it can serve.
@@ -90,6 +92,8 @@ pub const TEMPLATES: &[&str] = &[
     "/v1/barns/{id}/due",
     "/v1/horses/{id}/entry",
     "/v1/barns/{id}/entry",
+    "/v1/calendars/{id}",
+    "/calendar/{token}.ics",
 ];
 
 /// One session.
@@ -210,6 +214,18 @@ pub fn shared_bundle(token: &str) -> String {
 #[must_use]
 pub fn shared_pdf(token: &str) -> String {
     format!("/v1/shared/{token}/pdf")
+}
+
+/// One calendar.
+#[must_use]
+pub fn calendar(id: CalendarId) -> String {
+    format!("{CALENDARS}/{id}")
+}
+
+/// What a calendar program fetches; `token` is the secret.
+#[must_use]
+pub fn calendar_feed(token: &str) -> String {
+    format!("/calendar/{token}.ics")
 }
 
 /// One invitation.
@@ -338,6 +354,8 @@ mod tests {
             barn_due(id.into()),
             horse_entry(id.into()),
             barn_entry(id.into()),
+            calendar(id.into()),
+            calendar_feed("hS3vJ8yq"),
         ];
         for path in &built {
             let count = TEMPLATES.iter().filter(|one| fits(one, path)).count();

@@ -5,6 +5,7 @@ mod anonymous;
 mod attachments;
 mod barns;
 mod bundles;
+mod calendars;
 mod due;
 mod due_golden;
 mod entry;

@@ -3,6 +3,7 @@
 use chrono::NaiveDate;
 use diesel::sqlite::SqliteConnection;
 use serde::Serialize;
+use whorl_care::figure::due::board::name;
 use whorl_care::figure::due::{Answer, BarnContext, Input, Item, Programme, Status, answer};
 use whorl_care::ids::HorseId;
 use whorl_care::rules::Rules;
@@ -167,18 +168,6 @@ pub(super) fn pressing(
 fn wanted(due: &Due, everything: bool) -> impl Iterator<Item = &Item> {
     let items = due.answer.items.iter();
     items.filter(move |item| everything || item.status != Status::UpToDate)
-}
-
-/// `vaccination.west_nile` in words.
-fn name(code: &str) -> String {
-    let (domain, what) = code.split_once('.').unwrap_or((code, ""));
-    let (what, domain) = (words(what), words(domain));
-    let text = if domain == "vaccination" {
-        format!("{what} {domain}")
-    } else {
-        format!("{domain} {what}")
-    };
-    text.trim().to_owned()
 }
 
 fn cells(item: &Item) -> Vec<String> {

@@ -40,6 +40,8 @@ id! {
     AccountId;
     /// Identifies a barn: a place with horses and a time zone.
     BarnId;
+    /// Identifies a calendar of what is due.
+    CalendarId;
     /// Identifies a device and its signing key.
     DeviceId;
     /// Identifies an event (UUIDv7, made by the author's device).

@@ -2,7 +2,7 @@
 
 use std::collections::HashMap;
 
-use chrono::{DateTime, NaiveDate, Utc};
+use chrono::{DateTime, NaiveDate, NaiveDateTime, Utc};
 use whorl_care::described::complete;
 use whorl_care::horse::{CareEvent, Horse as Profile};
 use whorl_care::ids::{BarnId, EventId, HorseId};
@@ -26,6 +26,8 @@ const AT_ONCE: usize = 20;
 pub(crate) struct CareLog {
     /// What the caller may do.
     pub(crate) access: Access,
+    /// When its log grew last.
+    pub(crate) changed_at: DateTime<Utc>,
     /// The horse as it is described to the caller.
     pub(crate) horse: Horse,
     /// Everything up to the last place that concerns the caller.
@@ -35,13 +37,19 @@ pub(crate) struct CareLog {
 }
 
 impl CareLog {
-    fn new(row: &HorseRow, access: Access, rows: Vec<(i64, CareEvent)>) -> Self {
+    fn new(
+        row: &HorseRow,
+        access: Access,
+        rows: Vec<(i64, CareEvent)>,
+        changed_at: DateTime<Utc>,
+    ) -> Self {
         let until = access.until_seq(row.head_seq);
         let log: Vec<_> = rows.into_iter().filter(|(seq, _)| *seq <= until).collect();
         let seen = access.is_limited().then(|| seen(&access, &log));
         let horse = herd::view(row, &access, log.clone());
         Self {
             access,
+            changed_at,
             horse,
             whole: log.into_iter().map(|(_, event)| event).collect(),
             seen,
@@ -131,14 +139,18 @@ pub(crate) fn each<T>(
         let rest = horses.split_off(AT_ONCE.min(horses.len()));
         let ids: Vec<HorseId> = horses.iter().map(|(row, _)| row.id).collect();
         let mut logs: HashMap<HorseId, Vec<(i64, CareEvent)>> = HashMap::new();
+        let mut changed: HashMap<HorseId, NaiveDateTime> = HashMap::new();
         for row in events::of_kinds(db, &ids, record::READ)? {
+            let last = changed.entry(row.horse_id).or_insert(row.received_at);
+            *last = row.received_at.max(*last);
             if let Some(event) = ledger::care_event(&row) {
                 logs.entry(row.horse_id).or_default().push((row.seq, event));
             }
         }
         for (row, access) in horses {
             let log = resolvable(logs.remove(&row.id).unwrap_or_default());
-            done.push(work(CareLog::new(&row, access, log)));
+            let changed = changed.get(&row.id).unwrap_or(&row.created_at).and_utc();
+            done.push(work(CareLog::new(&row, access, log, changed)));
         }
         horses = rest;
     }

@@ -27,6 +27,24 @@ pub(crate) struct Asker {
     pub(crate) on: Option<NaiveDate>,
 }
 
+/// For which day a horse was looked at, and when its log grew last.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Seen {
+    /// The day.
+    pub(crate) on: NaiveDate,
+    /// When its log grew last.
+    pub(crate) changed_at: DateTime<Utc>,
+}
+
+/// A list, and what else is known of its horses.
+#[derive(Clone, Debug, Default)]
+pub(crate) struct Listed {
+    /// The list.
+    pub(crate) board: DueBoard,
+    /// Of each horse.
+    pub(crate) seen: HashMap<HorseId, Seen>,
+}
+
 /// What is due for one horse.
 ///
 /// # Errors
@@ -63,7 +81,7 @@ pub(crate) fn of_barn(
     barn: BarnId,
     choice: Choice,
     rules: &Rules,
-) -> Result<DueBoard, StoreError> {
+) -> Result<Listed, StoreError> {
     let barn = access::barn(db, asker.account, barn, asker.now)?;
     let mut visible = access::horses_visible(db, asker.account, asker.now)?;
     visible.retain(|(row, _)| row.barn_id == barn.id);
@@ -91,7 +109,7 @@ pub(crate) fn of_account(
     choice: Choice,
     mine: bool,
     rules: &Rules,
-) -> Result<DueBoard, StoreError> {
+) -> Result<Listed, StoreError> {
     let visible = access::horses_visible(db, asker.account, asker.now)?;
     let barns = care_log::barns_of(db, &visible, asker.account)?;
     let takes =
@@ -110,14 +128,21 @@ fn board(
     rules: &Rules,
     takes: impl Fn(&Doable, &Item) -> bool,
     choice: Choice,
-) -> Result<DueBoard, StoreError> {
+) -> Result<Listed, StoreError> {
     let told = care_log::each(db, horses, |log| {
         let barn = barns.get(&log.horse.barn_id)?;
-        Some(told(&log, barn, asker, rules))
+        Some((told(&log, barn, asker, rules), log.changed_at))
     })?;
-    let (mut all, mut doable) = (Vec::new(), HashMap::new());
-    for (due, codes) in told.into_iter().flatten() {
+    let (mut all, mut doable, mut seen) = (Vec::new(), HashMap::new(), HashMap::new());
+    for ((due, codes), changed_at) in told.into_iter().flatten() {
         doable.insert(due.horse_id, codes);
+        seen.insert(
+            due.horse_id,
+            Seen {
+                on: due.on,
+                changed_at,
+            },
+        );
         all.push(due);
     }
     let name = |id: BarnId| {
@@ -129,12 +154,13 @@ fn board(
     let board = DueBoard::of(all, name, |due, item| {
         takes(doable.get(&due.horse_id).unwrap_or(&none), item)
     });
-    Ok(DueBoard {
+    let board = DueBoard {
         on: asker.on,
         by: choice.by,
         until: choice.until,
         ..board
-    })
+    };
+    Ok(Listed { board, seen })
 }
 
 /// What a caller is told of one horse, and which of it they may do.

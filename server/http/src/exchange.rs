@@ -213,4 +213,42 @@ mod tests {
         }
         assert_ne!(id_of(&HeaderMap::new()), id_of(&HeaderMap::new()));
     }
+
+    /// What was logged, as text.
+    #[derive(Clone, Default)]
+    struct Lines(std::sync::Arc<std::sync::Mutex<Vec<u8>>>);
+
+    impl std::io::Write for Lines {
+        fn write(&mut self, bytes: &[u8]) -> std::io::Result<usize> {
+            self.0.lock().expect("the lines").extend_from_slice(bytes);
+            Ok(bytes.len())
+        }
+
+        fn flush(&mut self) -> std::io::Result<()> {
+            Ok(())
+        }
+    }
+
+    #[actix_web::test]
+    async fn the_log_names_the_route_and_never_the_secret_in_an_address() {
+        use actix_web::test::{TestRequest, call_service, init_service};
+        let lines = Lines::default();
+        let writer = lines.clone();
+        let subscriber = tracing_subscriber::fmt()
+            .json()
+            .with_max_level(tracing::Level::TRACE)
+            .with_writer(move || writer.clone())
+            .finish();
+        let _logging = tracing::subscriber::set_default(subscriber);
+        let broken = || async { Err::<actix_web::HttpResponse, _>(Problem::internal("it broke")) };
+        let app = actix_web::App::new()
+            .route("/calendar/{token}.ics", actix_web::web::get().to(broken))
+            .wrap(actix_web::middleware::from_fn(exchange));
+        let app = init_service(app).await;
+        let request = TestRequest::get().uri("/calendar/hS3vJ8yq0XbT.ics?key=hS3vJ8yq0XbT");
+        assert_eq!(call_service(&app, request.to_request()).await.status(), 500);
+        let text = String::from_utf8(lines.0.lock().expect("the lines").clone()).expect("text");
+        assert!(text.contains("/calendar/{token}.ics"), "{text}");
+        assert!(!text.contains("hS3vJ8yq0XbT"), "{text}");
+    }
 }

@@ -5,6 +5,7 @@ pub mod app;
 pub mod audit;
 mod body;
 mod bundling;
+mod calendar_feed;
 pub mod caller;
 mod care_log;
 pub mod chart;

@@ -4,6 +4,7 @@ pub(crate) mod accounts;
 mod attachments;
 mod barns;
 mod bundles;
+mod calendars;
 mod devices;
 pub(crate) mod docs;
 mod due;
@@ -75,6 +76,10 @@ pub(crate) fn all(config: &mut ServiceConfig) {
         .service(due::due_for_horse)
         .service(due::due_in_barn)
         .service(due::my_due_list)
+        .service(calendars::make_calendar)
+        .service(calendars::list_calendars)
+        .service(calendars::revoke_calendar)
+        .service(calendars::calendar_feed)
         .service(due::entry_of_horse)
         .service(due::entry_of_barn)
         .service(log::get_log)

@@ -75,6 +75,7 @@ macro_rules! stored_as_text {
 stored_as_text!(
     whorl_care::ids::AccountId,
     whorl_care::ids::BarnId,
+    whorl_care::ids::CalendarId,
     whorl_care::ids::DeviceId,
     whorl_care::ids::EventId,
     whorl_care::ids::GrantId,

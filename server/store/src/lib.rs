@@ -5,6 +5,7 @@
 pub mod accounts;
 pub mod attachments;
 pub mod barns;
+pub mod calendars;
 pub mod carry;
 mod connection;
 pub mod devices;

@@ -82,6 +82,17 @@ diesel::table! {
 }
 
 diesel::table! {
+    calendar (id) {
+        id -> Text,
+        account_id -> Text,
+        barn_id -> Nullable<Text>,
+        token_hash -> Binary,
+        created_at -> Timestamp,
+        revoked_at -> Nullable<Timestamp>,
+    }
+}
+
+diesel::table! {
     horse (id) {
         id -> Text,
         barn_id -> Text,
@@ -286,4 +297,5 @@ diesel::allow_tables_to_appear_in_same_query!(
     transfer,
     attachment,
     share,
+    calendar,
 );

@@ -147,7 +147,7 @@ pub(crate) async fn due_in_barn(
     let board = state
         .read(move |db| due_board::of_barn(db, asker, *barn, which.choice(), &rules))
         .await?;
-    Ok(Json(board))
+    Ok(Json(board.board))
 }
 
 /// Lists what the caller may do for any horse that they have to do with, in whatever barn: a farrier's or a vet's list.
@@ -174,7 +174,7 @@ pub(crate) async fn my_due_list(
     let board = state
         .read(move |db| due_board::of_account(db, asker, which.choice(), true, &rules))
         .await?;
-    Ok(Json(board))
+    Ok(Json(board.board))
 }
 
 /// Checks whether a horse may enter on a day by some rule sets, with the reasons and a plan for what is lacking.

@@ -7,6 +7,7 @@ use crate::care_plan;
 use crate::horse::CareEvent;
 use crate::kind::{Kind, Provenance, Role};
 use crate::policy::{Condition, Policy};
+use crate::sentence::words;
 
 /// Which items a list shows.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -47,6 +48,19 @@ pub fn rank(item: &Item) -> (Status, NaiveDate) {
         Status::Upcoming | Status::UpToDate => item.due_from.or(item.due_by),
     };
     (item.status, by.unwrap_or(NaiveDate::MAX))
+}
+
+/// What an item is, in words: `vaccination.west_nile` is "west nile vaccination".
+#[must_use]
+pub fn name(code: &str) -> String {
+    let (domain, what) = code.split_once('.').unwrap_or((code, ""));
+    let (what, domain) = (words(what), words(domain));
+    let text = if domain == "vaccination" {
+        format!("{what} {domain}")
+    } else {
+        format!("{domain} {what}")
+    };
+    text.trim().to_owned()
 }
 
 /// The kind of event that records an item as done.

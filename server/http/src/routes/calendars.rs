@@ -29,10 +29,10 @@ use crate::state::State;
 /// The most calendars that an account has at a time.
 const MOST: usize = 50;
 
-fn view(row: CalendarRow, address: Option<String>) -> Calendar {
+fn view(row: &CalendarRow, address: Option<String>) -> Calendar {
     Calendar {
         id: row.id,
-        barn_id: row.barn_id.map(|id| id.0),
+        barn_id: row.barn_id.as_ref().map(|id| id.0),
         address,
         created_at: row.created_at.and_utc(),
     }
@@ -90,7 +90,7 @@ pub(crate) async fn make_calendar(
         .as_ref()
         .map_or("", |url| url.as_str());
     let address = format!("{host}{}", path::calendar_feed(&token));
-    Ok(HttpResponse::Created().json(view(made, Some(address))))
+    Ok(HttpResponse::Created().json(view(&made, Some(address))))
 }
 
 /// Lists the caller's calendars, without their addresses.
@@ -112,7 +112,7 @@ pub(crate) async fn list_calendars(
     let rows = state
         .read(move |db| calendars::of_account(db, caller.account))
         .await?;
-    let items = rows.into_iter().map(|row| view(row, None)).collect();
+    let items = rows.into_iter().map(|row| view(&row, None)).collect();
     Ok(Json(paging.cut(items, |one: &Calendar| one.id.0)?))
 }
 

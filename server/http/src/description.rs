@@ -100,7 +100,8 @@ fn give_examples(body: &mut Value, schemas: &Value) {
 
 /// An example of a schema: its own, or one put together from its parts.
 fn example_of(schema: &Value, schemas: &Value, depth: usize) -> Value {
-    if depth > 12 {
+    // A schema that holds itself ends somewhere.
+    if depth > 24 {
         return Value::Null;
     }
     let inner = |schema: &Value| example_of(schema, schemas, depth + 1);

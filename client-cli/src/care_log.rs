@@ -1,8 +1,11 @@
 //! A horse's events as the care engine reads them: our verified copy of the log, then what waits in the outbox.
 
+use std::collections::BTreeSet;
+
 use diesel::sqlite::SqliteConnection;
 use whorl_care::horse::CareEvent;
 use whorl_care::ids::{EventId, HorseId};
+use whorl_care::kind::Kind;
 use whorl_contract::event::{Content, Envelope};
 
 use crate::failure::Failure;
@@ -28,6 +31,54 @@ pub fn events(conn: &mut SqliteConnection, horse: HorseId) -> Result<Vec<CareEve
         }
     }
     Ok(events)
+}
+
+/// What of a horse's record this account may not see.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Withheld {
+    /// Something of which not even the kind may be known.
+    unnamed: bool,
+    /// Kinds of entries whose content is withheld.
+    kinds: BTreeSet<Kind>,
+}
+
+impl Withheld {
+    /// What is withheld of a horse's log.
+    ///
+    /// # Errors
+    ///
+    /// [`Failure::Device`] if the database can't be read.
+    pub fn of(conn: &mut SqliteConnection, horse: HorseId) -> Result<Self, Failure> {
+        let mut withheld = Self::default();
+        for entry in mirror::log(conn, horse)? {
+            let kind = entry
+                .envelope
+                .as_deref()
+                .and_then(|envelope| serde_json::from_str::<Envelope>(envelope).ok())
+                .map(|envelope| envelope.kind);
+            match (kind, &entry.content) {
+                (None, _) => withheld.unnamed = true,
+                (Some(kind), None) => drop(withheld.kinds.insert(kind)),
+                (Some(_), Some(_)) => {}
+            }
+        }
+        Ok(withheld)
+    }
+
+    /// Whether all is seen.
+    #[must_use]
+    pub fn is_nothing(&self) -> bool {
+        !self.unnamed && self.kinds.is_empty()
+    }
+
+    /// Whether an entry of this kind may be among it. A correction may be of any kind.
+    #[must_use]
+    pub fn may_hold(&self, kind: Kind) -> bool {
+        let corrects = [Kind::Amendment, Kind::Retraction, Kind::Countersign];
+        self.unnamed
+            || self.kinds.contains(&kind)
+            || corrects.iter().any(|kind| self.kinds.contains(kind))
+    }
 }
 
 /// One event as the care engine reads it.

@@ -11,6 +11,7 @@ use whorl_care::sentence::words;
 use whorl_contract::barn::Barn;
 
 use crate::basis;
+use crate::care_log::Withheld;
 use crate::chart::Chart;
 use crate::desk::Desk;
 use crate::failure::Failure;
@@ -78,8 +79,17 @@ impl Args {
                 programme: programme.clone(),
                 barn: place(horse, &barns),
             };
-            let answer = answer(&input, &rules)
+            let mut answer = answer(&input, &rules)
                 .map_err(|faults| recording::spoken(&faults, |_| "parasite".to_owned()))?;
+            if !Withheld::of(&mut conn, horse.id)?.is_nothing() {
+                answer.cautions.insert(
+                    0,
+                    format!(
+                        "part of the record of {} is withheld from you: what looks due may have been done; ask the owner",
+                        horse.label()
+                    ),
+                );
+            }
             all.push(Due {
                 horse_id: horse.id,
                 horse: horse.label(),

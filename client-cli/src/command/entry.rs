@@ -1,11 +1,12 @@
 //! `whorl entry`: may this horse enter on that day, and if not, what must be done by when.
 
 use chrono::NaiveDate;
-use whorl_care::figure::entry::{Answer, Input, RuleIds, answer};
+use whorl_care::fault::Faults;
+use whorl_care::figure::entry::{Answer, Input, RuleIds, Verdict, answer, rule_sets};
 use whorl_care::sentence::words;
 
 use crate::basis;
-use crate::care_log;
+use crate::care_log::{self, Withheld};
 use crate::chart::Chart;
 use crate::desk::Desk;
 use crate::failure::Failure;
@@ -55,9 +56,18 @@ impl Args {
             leaves_on: self.leaves,
             on: Some(self.on.unwrap_or(today)),
         };
-        let answer = answer(&input, &rules).map_err(|faults| {
-            recording::spoken(&faults, |field| field.trim_end_matches("_on").to_owned())
-        })?;
+        let spoken = |faults: &Faults| {
+            recording::spoken(faults, |field| field.trim_end_matches("_on").to_owned())
+        };
+        let mut answer = answer(&input, &rules).map_err(|faults| spoken(&faults))?;
+        // An unseen dose may break a stand-down, an unseen paper a certificate: what can't be seen is no pass.
+        let withheld = Withheld::of(&mut conn, horse.id)?;
+        if !withheld.is_nothing() {
+            let mut faults = Faults::default();
+            let sets = rule_sets(&input.rules, &rules, &mut faults);
+            faults.or(()).map_err(|faults| spoken(&faults))?;
+            answer = answer.without(&sets, |kind| withheld.may_hold(kind));
+        }
         let name = horse.label();
         let arrives = self.arrives;
         desk.show(&answer, || table(&name, arrives, &answer))
@@ -67,6 +77,8 @@ impl Args {
 fn table(name: &str, arrives: NaiveDate, answer: &Answer) -> Sheet {
     let head = if answer.eligible {
         format!("{name} may enter on {arrives}, by what is on record here.")
+    } else if answer.verdict() == Verdict::Unknown {
+        format!("Whether {name} may enter on {arrives} can't be told from here, so it is no yes.")
     } else {
         format!("{name} may not enter on {arrives}.")
     };

@@ -1,6 +1,7 @@
 //! The care engine from the shell, and the commands for people that stand on it.
 
 use serde_json::{Value, json};
+use whorl_care::kind::Kind;
 
 use crate::yard::Yard;
 
@@ -205,6 +206,51 @@ fn eggs_are_counted_with_what_chance_leaves_open() {
     assert!(ran.out.contains("206 to 854"), "{}", ran.out);
     let ran = yard.run(&["egg-count", "--eggs", "9"]);
     assert!(ran.refused().contains("--"), "{}", ran.err);
+}
+
+#[test]
+fn what_is_withheld_is_no_pass_and_may_have_been_done() {
+    let yard = Yard::of("vet");
+    let test = [
+        "record",
+        "laboratory-test",
+        "Plover",
+        "--test",
+        "eia_elisa",
+        "--drawn",
+        "2027-02-25",
+        "--reported",
+        "2027-03-01",
+        "--result",
+        "negative",
+    ];
+    assert_eq!(yard.run(&test).status, 0);
+    let entry = [
+        "--json",
+        "entry",
+        "Plover",
+        "--rules",
+        "eia-12-months",
+        "--arrives",
+        "2027-03-20",
+    ];
+    assert_eq!(yard.run(&entry).json()["eligible"], true);
+    yard.synced(&[Kind::LaboratoryTest]);
+    let answer = yard.run(&entry).json();
+    assert_eq!(answer["eligible"], false);
+    assert_eq!(answer["checks"][0]["unknown"], true);
+    assert_eq!(
+        answer["plan"],
+        json!([]),
+        "a plan could ask for what has been done"
+    );
+    let told = yard.run(&entry[1..]).out;
+    assert!(told.contains("can't be told"), "{told}");
+    let due = yard.run(&["due", "Plover"]).out;
+    assert!(
+        due.contains("part of the record of Plover is withheld from you"),
+        "{due}"
+    );
 }
 
 #[test]

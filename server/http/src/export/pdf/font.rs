@@ -77,6 +77,9 @@ impl Fonts {
                 printable.push(' ');
             } else if self.regular.1.glyph_index(letter).is_some() {
                 printable.push(letter);
+            } else if letter == '→' {
+                // Our own sentences use it between before and after.
+                printable.push_str("to");
             } else {
                 printable.extend(format!("[U+{:04X}]", u32::from(letter)).chars());
             }

@@ -102,7 +102,7 @@ fn table(name: &str, arrives: NaiveDate, answer: &Answer) -> Sheet {
         Sheet::new()
             .line(head)
             .table(&["rules", "clause", "met", "rests on", "why"], rows, "");
-    if !answer.eligible {
+    if !answer.eligible && !answer.is_without_plan() {
         sheet = sheet.line(match answer.earliest_eligible_on {
             Some(day) => format!("The earliest arrival that a plan can reach: {day}."),
             None => "No plan reaches it; ask your vet and the organiser.".to_owned(),

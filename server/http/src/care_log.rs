@@ -137,24 +137,38 @@ pub(crate) fn each<T>(
     let mut done = Vec::with_capacity(horses.len());
     while !horses.is_empty() {
         let rest = horses.split_off(AT_ONCE.min(horses.len()));
-        let ids: Vec<HorseId> = horses.iter().map(|(row, _)| row.id).collect();
-        let mut logs: HashMap<HorseId, Vec<(i64, CareEvent)>> = HashMap::new();
-        let mut changed: HashMap<HorseId, NaiveDateTime> = HashMap::new();
-        for row in events::of_kinds(db, &ids, record::READ)? {
-            let last = changed.entry(row.horse_id).or_insert(row.received_at);
-            *last = row.received_at.max(*last);
-            if let Some(event) = ledger::care_event(&row) {
-                logs.entry(row.horse_id).or_default().push((row.seq, event));
-            }
-        }
-        for (row, access) in horses {
-            let log = resolvable(logs.remove(&row.id).unwrap_or_default());
-            let changed = changed.get(&row.id).unwrap_or(&row.created_at).and_utc();
-            done.push(work(CareLog::new(&row, access, log, changed)));
-        }
+        done.extend(read(db, horses)?.into_iter().map(&work));
         horses = rest;
     }
     Ok(done)
+}
+
+/// The log of one horse, also for somebody who only had to do with it once: up to then.
+///
+/// # Errors
+///
+/// [`StoreError`] if the database fails.
+pub(crate) fn one(db: &mut Db, horse: (HorseRow, Access)) -> Result<CareLog, StoreError> {
+    read(db, vec![horse])?.pop().ok_or(StoreError::NotFound)
+}
+
+fn read(db: &mut Db, horses: Vec<(HorseRow, Access)>) -> Result<Vec<CareLog>, StoreError> {
+    let ids: Vec<HorseId> = horses.iter().map(|(row, _)| row.id).collect();
+    let mut logs: HashMap<HorseId, Vec<(i64, CareEvent)>> = HashMap::new();
+    let mut changed: HashMap<HorseId, NaiveDateTime> = HashMap::new();
+    for row in events::of_kinds(db, &ids, record::READ)? {
+        let last = changed.entry(row.horse_id).or_insert(row.received_at);
+        *last = row.received_at.max(*last);
+        if let Some(event) = ledger::care_event(&row) {
+            logs.entry(row.horse_id).or_default().push((row.seq, event));
+        }
+    }
+    let read = horses.into_iter().map(|(row, access)| {
+        let log = resolvable(logs.remove(&row.id).unwrap_or_default());
+        let changed = changed.get(&row.id).unwrap_or(&row.created_at).and_utc();
+        CareLog::new(&row, access, log, changed)
+    });
+    Ok(read.collect())
 }
 
 /// Leaves out what is said about events of kinds that aren't read.

@@ -163,6 +163,15 @@ fn board(
     Ok(Listed { board, seen })
 }
 
+/// What is due for a horse whose log is at hand: nothing, if the caller only had to do with it once.
+pub(crate) fn of_log(log: &CareLog, barn: &BarnRow, asker: Asker, rules: &Rules) -> Vec<Item> {
+    if log.access.is_in_force() {
+        told(log, barn, asker, rules).0.items
+    } else {
+        Vec::new()
+    }
+}
+
 /// What a caller is told of one horse, and which of it they may do.
 fn told(log: &CareLog, barn: &BarnRow, asker: Asker, rules: &Rules) -> (HorseDue, Doable) {
     let on = asker.on.unwrap_or_else(|| care_log::today(barn, asker.now));

@@ -2,7 +2,6 @@
 //!
 //! They ask what the interface asks, through [`crate::access`]: a page shows nobody more than the interface would.
 
-mod care;
 mod cookie;
 mod due;
 mod entry;

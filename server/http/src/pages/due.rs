@@ -4,9 +4,9 @@ use chrono::NaiveDate;
 use maud::{Markup, html};
 use whorl_care::disease::Disease;
 use whorl_care::figure::due::{Item, Status};
+use whorl_care::ids::HorseId;
 use whorl_care::kind::Role;
 use whorl_care::sentence::words as plain;
-use whorl_contract::horse::Horse;
 
 use super::words;
 
@@ -55,7 +55,7 @@ pub(super) fn who(roles: &[Role]) -> String {
 }
 
 /// One thing that is due; `horse` where the list is about several.
-pub(super) fn task(item: &Item, horse: Option<&Horse>, on: NaiveDate) -> Markup {
+pub(super) fn task(item: &Item, horse: Option<(HorseId, &str)>, on: NaiveDate) -> Markup {
     html! {
         li.task {
             p.task-head {
@@ -64,8 +64,8 @@ pub(super) fn task(item: &Item, horse: Option<&Horse>, on: NaiveDate) -> Markup 
                 @if let Some(number) = item.dose_number { ", dose " (number) }
             }
             p.task-line {
-                @if let Some(horse) = horse {
-                    a href=(format!("/horses/{}", horse.id)) { (words::horse_name(horse)) }
+                @if let Some((id, name)) = horse {
+                    a href=(format!("/horses/{id}")) { (name) }
                     " · "
                 }
                 (when(item, on))
@@ -101,19 +101,6 @@ fn days(days: i64) -> String {
     } else {
         format!("{days} days")
     }
-}
-
-/// In which order things stand on a board: the most pressing first, then by day.
-pub(super) fn urgency(item: &Item) -> (u8, NaiveDate) {
-    let rank = match item.status {
-        Status::Overdue => 0,
-        Status::AskVet => 1,
-        Status::Due => 2,
-        Status::Upcoming => 3,
-        Status::UpToDate => 4,
-    };
-    let day = item.due_by.or(item.due_from).unwrap_or(NaiveDate::MAX);
-    (rank, day)
 }
 
 #[cfg(test)]

@@ -2,25 +2,25 @@
 
 use actix_web::web::{Data, Path};
 use actix_web::{HttpRequest, HttpResponse};
-use chrono::NaiveDate;
+use chrono::{DateTime, NaiveDate, Utc};
 use maud::{Markup, html};
-use whorl_care::fault::Faults;
-use whorl_care::figure::entry::{self, Answer, Check, Input, RuleIds};
-use whorl_care::ids::BarnId;
-use whorl_care::kind::Kind;
+use whorl_care::fault::Fault;
+use whorl_care::figure::entry::{Answer, Check, Stay, Verdict};
+use whorl_care::ids::{AccountId, BarnId};
 use whorl_care::record::Grade;
 use whorl_care::rules::Rules;
-use whorl_store::StoreError;
-use whorl_store::barns::BarnRow;
+use whorl_contract::entry::{BarnEntry, HorseEntry};
+use whorl_store::barns::{self, BarnRow};
+use whorl_store::{Db, StoreError};
 
-use super::care::{self, Known};
 use super::fields::Fields;
 use super::horse::{Part, head, horse_id};
 use super::visitor::Visitor;
 use super::{due, failure, html as page, layout, words};
-use crate::access;
-use crate::problem::Problem;
+use crate::entry_check::{self, Entry};
+use crate::problem::{Kind, Problem};
 use crate::state::State;
+use crate::{access, care_log, herd};
 
 /// What is asked: by which rules, and for which days.
 struct Asked {
@@ -42,23 +42,24 @@ impl Asked {
         }
     }
 
-    /// The question about one horse, once there is one.
-    fn input(&self, known: &Known, today: NaiveDate) -> Option<Input> {
-        let (Ok(arrives_on), Ok(leaves_on)) = (&self.arrives, &self.leaves) else {
+    /// The question, once there is one.
+    fn entry(&self, account: AccountId, now: DateTime<Utc>) -> Option<Entry> {
+        let (Ok(arrives), Ok(leaves)) = (&self.arrives, &self.leaves) else {
             return None;
         };
-        Some(Input {
-            horse: known.horse.profile.clone(),
-            events: known.log.clone(),
-            rules: RuleIds::Several(self.rules.clone()),
-            arrives_on: *arrives_on,
-            leaves_on: *leaves_on,
-            on: Some(today),
+        (!self.rules.is_empty()).then(|| Entry {
+            rules: self.rules.clone(),
+            stay: Stay {
+                arrives: *arrives,
+                leaves: leaves.unwrap_or(*arrives),
+            },
+            account,
+            now,
         })
     }
 
     /// What is wrong with the question, by the field that it stands in.
-    fn refused(&self, faults: Option<&Faults>) -> Vec<(&'static str, String)> {
+    fn refused(&self, faults: &[Fault]) -> Vec<(&'static str, String)> {
         let wrong = |text: &String| format!("`{text}` is no day");
         let mut refused = Vec::new();
         refused.extend(
@@ -73,44 +74,54 @@ impl Asked {
                 .err()
                 .map(|text| ("leaves", wrong(text))),
         );
-        for fault in faults.into_iter().flat_map(|faults| &faults.0) {
-            let field = match fault.pointer.as_str() {
-                "/leaves_on" => "leaves",
-                "/arrives_on" => "arrives",
-                _ => "rules",
+        refused.extend(faults.iter().map(|fault| {
+            let field = if fault.pointer == "/until" {
+                "leaves"
+            } else {
+                "rules"
             };
-            refused.push((field, fault.detail.clone()));
-        }
+            (field, fault.detail.clone())
+        }));
         refused
     }
 }
 
-/// What came of it for one horse.
-enum Outcome {
+/// What came of it.
+enum Outcome<T> {
     /// Nothing is asked yet.
     NotAsked,
-    /// The visitor may not see what it rests on.
-    Closed,
     /// It can't be asked so.
-    Refused(Faults),
+    Refused(Vec<Fault>),
     /// The answer.
-    Told(Box<Answer>),
+    Told(T),
 }
 
-fn check(asked: &Asked, known: &Known, today: NaiveDate, rules: &Rules) -> Outcome {
-    if asked.rules.is_empty() {
-        return Outcome::NotAsked;
+impl<T> Outcome<T> {
+    /// What is wrong with the question.
+    fn faults(&self) -> &[Fault] {
+        match self {
+            Self::Refused(faults) => faults,
+            _ => &[],
+        }
     }
-    if !known.sees(&care::ENTRY) {
-        return Outcome::Closed;
-    }
-    match asked
-        .input(known, today)
-        .map(|input| entry::answer(&input, rules))
-    {
-        None => Outcome::NotAsked,
-        Some(Ok(answer)) => Outcome::Told(Box::new(answer)),
-        Some(Err(faults)) => Outcome::Refused(faults),
+}
+
+/// Asks, if there is something to ask.
+async fn ask<T: Send + 'static>(
+    state: &State,
+    entry: Option<Entry>,
+    check: impl FnOnce(&mut Db, &Entry, &Rules) -> Result<T, Problem> + Send + 'static,
+) -> Result<Outcome<T>, Problem> {
+    let Some(entry) = entry else {
+        return Ok(Outcome::NotAsked);
+    };
+    let rules = state.rules.clone();
+    match state.read(move |db| check(db, &entry, &rules)).await {
+        Ok(told) => Ok(Outcome::Told(told)),
+        Err(problem) if problem.kind() == Kind::Invalid => {
+            Ok(Outcome::Refused(problem.document().errors))
+        }
+        Err(problem) => Err(problem),
     }
 }
 
@@ -125,28 +136,23 @@ pub(super) async fn of_horse(
     let fields = Fields::of_query(&request)?;
     let now = state.clock.now();
     let account = visitor.caller.account;
-    let (known, barn) = state
+    let (horse, barn) = state
         .read(move |db| {
-            let found = access::horse(db, account, id, now)?;
-            let known = care::known(db, vec![found])?
-                .pop()
-                .ok_or(StoreError::NotFound)?;
-            let barn = care::barn_of(db, account, &known, now)?;
-            Ok::<_, StoreError>((known, barn))
+            let (row, access) = access::horse(db, account, id, now)?;
+            let barn = barns::get(db, row.barn_id)?;
+            Ok::<_, StoreError>((herd::one(db, row, access)?, barn))
         })
         .await?;
-    let today = care::today(barn.as_ref(), now);
-    let asked = Asked::read(&fields, today);
-    let outcome = check(&asked, &known, today, &state.rules);
-    let faults = match &outcome {
-        Outcome::Refused(faults) => Some(faults),
-        _ => None,
+    let asked = Asked::read(&fields, care_log::today(&barn, now));
+    let check = move |db: &mut Db, entry: &Entry, rules: &Rules| {
+        entry_check::of_horse(db, entry, id, rules)
     };
-    let name = words::horse_name(&known.horse);
+    let outcome = ask(&state, asked.entry(account, now), check).await?;
+    let name = words::horse_name(&horse);
     let main = html! {
-        (head(&known.horse, Part::Entry))
-        (form(&asked, &asked.refused(faults), &state.rules))
-        (verdict(&name, &asked, &outcome, &state.rules))
+        (head(&horse, Part::Entry))
+        (form(&asked, &asked.refused(outcome.faults()), &state.rules))
+        @if let Outcome::Told(told) = &outcome { (verdict(&name, &asked, told, &state.rules)) }
     };
     Ok(page(layout::page(
         &visitor,
@@ -166,27 +172,14 @@ pub(super) async fn of_barn(
     let fields = Fields::of_query(&request)?;
     let now = state.clock.now();
     let account = visitor.caller.account;
-    let (barn, mut herd) = state
-        .read(move |db| {
-            let barn = access::barn(db, account, id, now)?;
-            let mut visible = access::horses_visible(db, account, now)?;
-            visible.retain(|(horse, access)| horse.barn_id == id && access.is_in_force());
-            Ok::<_, StoreError>((barn, care::known(db, visible)?))
-        })
+    let barn = state
+        .read(move |db| access::barn(db, account, id, now))
         .await?;
-    herd.sort_by_cached_key(|known| {
-        (
-            words::horse_name(&known.horse).to_lowercase(),
-            known.horse.id,
-        )
-    });
-    let today = care::today(Some(&barn), now);
-    let asked = Asked::read(&fields, today);
-    let outcomes: Vec<(&Known, Outcome)> = herd
-        .iter()
-        .map(|known| (known, check(&asked, known, today, &state.rules)))
-        .collect();
-    let main = barn_main(&barn, &asked, &outcomes, &state.rules);
+    let asked = Asked::read(&fields, care_log::today(&barn, now));
+    let check =
+        move |db: &mut Db, entry: &Entry, rules: &Rules| entry_check::of_barn(db, entry, id, rules);
+    let outcome = ask(&state, asked.entry(account, now), check).await?;
+    let main = barn_main(&barn, &asked, &outcome, &state.rules);
     Ok(page(layout::page(
         &visitor,
         &format!("Who may enter, of {}", barn.name),
@@ -194,76 +187,47 @@ pub(super) async fn of_barn(
     )?))
 }
 
-fn barn_main(
-    barn: &BarnRow,
-    asked: &Asked,
-    outcomes: &[(&Known, Outcome)],
-    rules: &Rules,
-) -> Markup {
-    let faults = outcomes.iter().find_map(|(_, outcome)| match outcome {
-        Outcome::Refused(faults) => Some(faults),
-        _ => None,
-    });
-    let asked_well = faults.is_none() && asked.refused(None).is_empty() && !asked.rules.is_empty();
+fn barn_main(barn: &BarnRow, asked: &Asked, outcome: &Outcome<BarnEntry>, rules: &Rules) -> Markup {
     html! {
         h1 { (barn.name) ": " span.part { "who may enter" } }
-        (form(asked, &asked.refused(faults), rules))
-        @if outcomes.is_empty() {
-            p { "There is no horse here that you may see." }
-        } @else if asked_well {
-            (question(asked, rules))
-            ul.tasks.print-list {
-                @for (known, outcome) in outcomes { (row(known, outcome)) }
+        (form(asked, &asked.refused(outcome.faults()), rules))
+        @if let Outcome::Told(told) = outcome {
+            @if told.horses.is_empty() {
+                p { "There is no horse here that you may see." }
+            } @else {
+                (question(asked, rules))
+                ul.tasks.print-list {
+                    @for horse in &told.horses { (row(horse)) }
+                }
+                (said(told.horses.iter().map(|horse| &horse.answer)))
             }
-            (said(outcomes.iter().filter_map(|(_, outcome)| told(outcome))))
         }
     }
 }
 
-fn told(outcome: &Outcome) -> Option<&Answer> {
-    match outcome {
-        Outcome::Told(answer) => Some(answer),
-        _ => None,
-    }
-}
-
 /// "Yes", "no" or "can't tell", with a word beside the colour.
-fn tag(answer: &Answer) -> Markup {
-    let unknown = answer.checks.iter().any(|check| check.unknown);
-    let broken = answer
-        .checks
-        .iter()
-        .any(|check| !check.met && !check.unknown);
-    match (answer.eligible, broken, unknown) {
-        (true, ..) => html! { span.tag.yes { "Yes" } },
-        (false, false, true) => html! { span.tag.due { "Can't tell" } },
-        (false, ..) => html! { span.tag.no { "No" } },
+fn tag(verdict: Verdict) -> Markup {
+    match verdict {
+        Verdict::Eligible => html! { span.tag.yes { "Yes" } },
+        Verdict::Unknown => html! { span.tag.due { "Can't tell" } },
+        Verdict::NotEligible => html! { span.tag.no { "No" } },
     }
 }
 
-fn row(known: &Known, outcome: &Outcome) -> Markup {
-    let horse = &known.horse;
+fn row(horse: &HorseEntry) -> Markup {
+    let reasons = unmet(&horse.answer);
     html! {
         li.task {
             p.task-head {
-                @match told(outcome) {
-                    Some(answer) => (tag(answer)),
-                    None => span.tag { "Not shown" },
-                }
+                (tag(horse.verdict))
                 " "
-                a.name href=(format!("/horses/{}", horse.id)) { (words::horse_name(horse)) }
-                @if let Some(chip) = &horse.profile.microchip { span.quiet { ", chip " (chip) } }
+                a.name href=(format!("/horses/{}", horse.horse_id)) { (horse.horse) }
+                @if let Some(chip) = &horse.microchip { span.quiet { ", chip " (chip) } }
             }
-            @match told(outcome) {
-                Some(answer) => {
-                    @let reasons = unmet(answer);
-                    @if !reasons.is_empty() {
-                        ul.plain-list { @for reason in reasons { li { (failure::sentence(reason)) } } }
-                    }
-                    (plan(answer))
-                }
-                None => p { "You may not see all that this rests on." },
+            @if !reasons.is_empty() {
+                ul.plain-list { @for reason in reasons { li { (failure::sentence(reason)) } } }
             }
+            (plan(&horse.answer))
         }
     }
 }
@@ -305,7 +269,7 @@ fn grade_words(grade: Grade) -> &'static str {
 
 fn plan(answer: &Answer) -> Markup {
     html! {
-        @if !answer.eligible {
+        @if !answer.eligible && !answer.is_without_plan() {
             @match answer.earliest_eligible_on {
                 Some(day) => p { strong { "Could enter on " (words::day(day)) } " at the earliest:" },
                 None => p { strong { "No plan reaches it." } " Ask your vet and the organiser." },
@@ -326,38 +290,30 @@ fn plan(answer: &Answer) -> Markup {
     }
 }
 
-fn verdict(name: &str, asked: &Asked, outcome: &Outcome, rules: &Rules) -> Markup {
-    match outcome {
-        Outcome::NotAsked | Outcome::Refused(_) => html! {},
-        Outcome::Closed => html! {
-            p.notice {
-                "This can't be checked for you: you may not see all of "
-                (care::ENTRY.map(|kind: Kind| words::kind(kind).to_lowercase()).join(", ")) "."
-            }
-        },
-        Outcome::Told(answer) => html! {
-            section aria-labelledby="verdict" {
-                h2 id="verdict" { "May " (name) " enter? " (tag(answer)) }
-                (question(asked, rules))
-                (plan(answer))
-                h3 { "What is asked, and how " (name) " stands to it" }
-                ul.tasks {
-                    @for check in &answer.checks {
-                        li.task {
-                            p.task-head {
-                                (met(check)) " " strong { (clause(check)) }
-                                ", " (title(&check.rule, rules))
-                            }
-                            p { (failure::sentence(&check.reason)) }
-                            @if let Some(grade) = check.grade {
-                                p.quiet { "Rests on what was " (grade_words(grade)) "." }
-                            }
+fn verdict(name: &str, asked: &Asked, told: &HorseEntry, rules: &Rules) -> Markup {
+    let answer = &told.answer;
+    html! {
+        section aria-labelledby="verdict" {
+            h2 id="verdict" { "May " (name) " enter? " (tag(told.verdict)) }
+            (question(asked, rules))
+            (plan(answer))
+            h3 { "What is asked, and how " (name) " stands to it" }
+            ul.tasks {
+                @for check in &answer.checks {
+                    li.task {
+                        p.task-head {
+                            (met(check)) " " strong { (clause(check)) }
+                            ", " (title(&check.rule, rules))
+                        }
+                        p { (failure::sentence(&check.reason)) }
+                        @if let Some(grade) = check.grade {
+                            p.quiet { "Rests on what was " (grade_words(grade)) "." }
                         }
                     }
                 }
-                (said(std::iter::once(answer.as_ref())))
             }
-        },
+            (said(std::iter::once(answer)))
+        }
     }
 }
 

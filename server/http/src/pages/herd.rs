@@ -1,27 +1,25 @@
 //! The herd: what is due and what to know before handling, barn by barn, for every horse that somebody may see.
 
-use std::collections::BTreeMap;
-
 use actix_web::web::Data;
 use actix_web::{HttpRequest, HttpResponse};
 use chrono::{DateTime, NaiveDate, Utc};
 use maud::{Markup, html};
-use whorl_care::figure::due::{Item, Status};
-use whorl_care::ids::BarnId;
+use whorl_care::figure::due::Status;
+use whorl_care::figure::due::board::Choice;
 use whorl_care::kind::Role;
-use whorl_care::rules::Rules;
+use whorl_contract::due::{DueBoard, DueEntry};
 use whorl_contract::horse::{Handling, Horse};
 use whorl_store::StoreError;
 use whorl_store::barns::BarnRow;
 
-use super::care::{self, Known};
 use super::due;
 use super::fields::Fields;
 use super::visitor::Visitor;
 use super::{html as page, layout, words};
-use crate::access;
+use crate::due_board::{self, Asker};
 use crate::problem::Problem;
 use crate::state::State;
+use crate::{access, care_log, herd};
 
 /// A part with so many things to do is open at once; a longer one opens at a touch.
 const FEW: usize = 12;
@@ -37,45 +35,49 @@ pub(super) async fn show(
         .and_then(|code| code.parse::<Role>().ok());
     let now = state.clock.now();
     let account = visitor.caller.account;
-    let (barns, horses) = state
+    let rules = state.rules.clone();
+    let found = state
         .read(move |db| {
-            let barns = access::barns_visible(db, account, now)?;
+            let asker = Asker {
+                account,
+                now,
+                on: None,
+            };
+            let choice = Choice {
+                by,
+                ..Choice::default()
+            };
             let visible = access::horses_visible(db, account, now)?;
-            Ok::<_, StoreError>((barns, care::known(db, visible)?))
+            Ok::<_, StoreError>(Board {
+                now,
+                by,
+                barns: access::barns_visible(db, account, now)?,
+                horses: herd::views(db, visible)?,
+                due: due_board::of_account(db, asker, choice, false, &rules)?.board,
+            })
         })
         .await?;
-    let board = Board {
-        now,
-        by,
-        rules: &state.rules,
-    };
-    let main = board.main(&barns, horses);
+    let main = found.main();
     Ok(page(layout::page(&visitor, "The herd", &main)?))
 }
 
-struct Board<'a> {
+struct Board {
     now: DateTime<Utc>,
     /// Only what this role may do.
     by: Option<Role>,
-    rules: &'a Rules,
+    barns: Vec<BarnRow>,
+    horses: Vec<Horse>,
+    due: DueBoard,
 }
 
-impl Board<'_> {
-    fn main(&self, barns: &[BarnRow], horses: Vec<Known>) -> Markup {
-        let nothing = horses.is_empty();
-        let mut by_barn: BTreeMap<BarnId, Vec<Known>> = BTreeMap::new();
-        let mut former = Vec::new();
-        for known in horses {
-            // Where a horse stands is no more a former owner's business.
-            if known.horse.roles.is_empty() {
-                former.push(known);
-            } else {
-                by_barn.entry(known.horse.barn_id).or_default().push(known);
-            }
-        }
+impl Board {
+    fn main(&self) -> Markup {
+        // Where a horse stands is no more a former owner's business.
+        let (former, present): (Vec<&Horse>, Vec<&Horse>) =
+            self.horses.iter().partition(|horse| horse.roles.is_empty());
         html! {
             h1 { "The herd" }
-            @if nothing {
+            @if self.horses.is_empty() {
                 p {
                     "There is no horse here yet that you may see. Add one with " code { "whorl horse add" }
                     ", or ask an owner for an invitation and take it up with " code { "whorl join" } "."
@@ -83,13 +85,21 @@ impl Board<'_> {
             } @else {
                 (self.choice())
             }
-            @for barn in barns {
-                @if let Some(horses) = by_barn.remove(&barn.id) { (self.barn(barn, horses)) }
+            @for barn in &self.barns {
+                @let here: Vec<&Horse> =
+                    present.iter().copied().filter(|horse| horse.barn_id == barn.id).collect();
+                @if !here.is_empty() { (self.barn(barn, here)) }
             }
             @if !former.is_empty() {
                 section aria-labelledby="former" {
                     h2 id="former" { "No longer with you" }
-                    (herd(&mut former, self.now.date_naive()))
+                    (list(former, self.now.date_naive()))
+                }
+            }
+            @if self.due.withheld {
+                p.notice {
+                    "Part of some horses' records is withheld from you. What rests on it isn't shown: a thing that is \
+                     missing here may be due all the same."
                 }
             }
         }
@@ -115,25 +125,11 @@ impl Board<'_> {
         }
     }
 
-    fn barn(&self, barn: &BarnRow, mut horses: Vec<Known>) -> Markup {
-        let on = care::today(Some(barn), self.now);
+    fn barn(&self, barn: &BarnRow, horses: Vec<&Horse>) -> Markup {
+        let on = care_log::today(barn, self.now);
         let id = format!("barn-{}", barn.id);
-        let mut tasks: Vec<(Item, Horse)> = Vec::new();
-        for known in &horses {
-            let due = known.due(Some(barn), on, self.rules).into_iter();
-            let wanted = due.filter(|item| {
-                item.status != Status::UpToDate
-                    && self.by.is_none_or(|role| item.who.contains(&role))
-            });
-            tasks.extend(wanted.map(|item| (item, known.horse.clone())));
-        }
-        tasks.sort_by_cached_key(|(item, horse)| {
-            (
-                due::urgency(item),
-                words::horse_name(horse).to_lowercase(),
-                horse.id,
-            )
-        });
+        let items = self.due.items.iter();
+        let tasks: Vec<&DueEntry> = items.filter(|one| one.barn_id == barn.id).collect();
         html! {
             section aria-labelledby=(id) {
                 h2 id=(id) { (barn.name) }
@@ -145,19 +141,19 @@ impl Board<'_> {
                 (cautions(&horses))
                 (board(&tasks, on))
                 h3.list-head { "All horses here" }
-                (herd(&mut horses, on))
+                (list(horses, on))
             }
         }
     }
 }
 
 /// What to know before anybody picks up a foot: before all else.
-fn cautions(horses: &[Known]) -> Markup {
+fn cautions(horses: &[&Horse]) -> Markup {
     let mut careful: Vec<(String, &Horse, &Handling)> = horses
         .iter()
-        .filter_map(|known| {
-            let caution = known.horse.handling.as_ref()?;
-            Some((words::horse_name(&known.horse), &known.horse, caution))
+        .filter_map(|horse| {
+            let caution = horse.handling.as_ref()?;
+            Some((words::horse_name(horse), *horse, caution))
         })
         .collect();
     careful.sort_by_key(|(name, horse, _)| (name.to_lowercase(), horse.id));
@@ -178,7 +174,7 @@ fn cautions(horses: &[Known]) -> Markup {
 }
 
 /// What is due, in parts from the most pressing on.
-fn board(tasks: &[(Item, Horse)], on: NaiveDate) -> Markup {
+fn board(tasks: &[&DueEntry], on: NaiveDate) -> Markup {
     let parts = [
         Status::Overdue,
         Status::AskVet,
@@ -190,12 +186,12 @@ fn board(tasks: &[(Item, Horse)], on: NaiveDate) -> Markup {
             p { "Nothing is due here, as far as you may see." }
         }
         @for status in parts {
-            @let of_it: Vec<_> = tasks.iter().filter(|(item, _)| item.status == status).collect();
+            @let of_it: Vec<_> = tasks.iter().filter(|one| one.item.status == status).collect();
             @if !of_it.is_empty() {
                 details.part open[status == Status::Overdue || of_it.len() <= FEW] {
                     summary { h3 { (due::status(status)) " (" (of_it.len()) ")" } }
                     ul.tasks {
-                        @for (item, horse) in of_it { (due::task(item, Some(horse), on)) }
+                        @for one in of_it { (due::task(&one.item, Some((one.horse_id, &one.horse)), on)) }
                     }
                 }
             }
@@ -204,14 +200,11 @@ fn board(tasks: &[(Item, Horse)], on: NaiveDate) -> Markup {
 }
 
 /// The horses themselves, by name.
-fn herd(horses: &mut [Known], on: NaiveDate) -> Markup {
-    horses.sort_by_cached_key(|known| {
-        let name = words::horse_name(&known.horse);
-        (name.to_lowercase(), known.horse.id)
-    });
+fn list(mut horses: Vec<&Horse>, on: NaiveDate) -> Markup {
+    horses.sort_by_cached_key(|horse| (words::horse_name(horse).to_lowercase(), horse.id));
     html! {
         ul.herd {
-            @for Known { horse, .. } in horses {
+            @for horse in horses {
                 li.horse {
                     a.name href=(format!("/horses/{}", horse.id)) { (words::horse_name(horse)) }
                     @if horse.handling.is_some() { " " span.tag.due { "handle with care" } }

@@ -14,17 +14,18 @@ use whorl_care::unit::plain;
 use whorl_care::when::PartialDate;
 use whorl_contract::history::HistoryEntry;
 use whorl_contract::horse::Horse;
-use whorl_store::StoreError;
+use whorl_store::{StoreError, barns};
 
 use super::entry::{self, Heading};
 use super::herd::caution_box;
 use super::visitor::Visitor;
-use super::{care, due, html as page, layout, words};
-use crate::access;
+use super::{due, html as page, layout, words};
 use crate::chart::{self, Drawn};
+use crate::due_board::{self, Asker};
 use crate::history::{self, Wanted};
 use crate::problem::Problem;
 use crate::state::State;
+use crate::{access, care_log};
 
 /// So many entries stand on the page of a horse.
 const LATEST: usize = 8;
@@ -113,21 +114,23 @@ pub(super) async fn show(
         cursor: None,
         limit: LATEST,
     };
-    let (known, barn, latest) = state
+    let asker = Asker {
+        account,
+        now,
+        on: None,
+    };
+    let (log, barn, latest) = state
         .read(move |db| {
             let (row, access) = access::horse(db, account, id, now)?;
             let (latest, _) = history::page(db, row.id, row.head_seq, &access, &wanted)?;
-            let known = care::known(db, vec![(row, access)])?
-                .pop()
-                .ok_or(StoreError::NotFound)?;
-            let barn = care::barn_of(db, account, &known, now)?;
-            Ok::<_, StoreError>((known, barn, latest))
+            let barn = barns::get(db, row.barn_id)?;
+            Ok::<_, StoreError>((care_log::one(db, (row, access))?, barn, latest))
         })
         .await?;
-    let on = care::today(barn.as_ref(), now);
-    let due = known.due(barn.as_ref(), on, &state.rules);
-    let pictures = pictures(&known.log, &due, on, &state.rules);
-    let horse = known.horse;
+    let on = care_log::today(&barn, now);
+    let due = due_board::of_log(&log, &barn, asker, &state.rules);
+    let pictures = pictures(log.events(), &due, on, &state.rules);
+    let horse = log.horse;
     let main = main(&horse, &due, &pictures, &latest, on);
     Ok(page(layout::page(
         &visitor,

@@ -17,7 +17,16 @@ codes! {
     }
 }
 
+/// The code of the warning that part of the record is withheld.
+const WITHHELD: &str = "withheld";
+
 impl Answer {
+    /// Whether there is no plan since part of the record is withheld, and not since none would do.
+    #[must_use]
+    pub fn is_without_plan(&self) -> bool {
+        self.warnings.iter().any(|warning| warning.code == WITHHELD)
+    }
+
     /// The answer in one word.
     #[must_use]
     pub fn verdict(&self) -> Verdict {
@@ -54,7 +63,7 @@ impl Answer {
             self.earliest_eligible_on = None;
             self.plan.clear();
             self.warnings.push(Warning::new(
-                "withheld",
+                WITHHELD,
                 "part of the record is withheld from you: what rests on it is unknown, and no plan is made",
             ));
         }

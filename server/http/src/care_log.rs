@@ -96,27 +96,27 @@ fn at(events: &[CareEvent], on: NaiveDate) -> Vec<CareEvent> {
 
 /// The events that a limited caller may see: those of their kinds, and what is said about those.
 fn seen(access: &Access, log: &[(i64, CareEvent)]) -> Vec<CareEvent> {
-    let by_id: HashMap<EventId, &CareEvent> = log
-        .iter()
-        .filter_map(|(_, event)| Some((event.id?, event)))
-        .collect();
+    let kinds = kinds(log);
     log.iter()
-        .filter(|(seq, event)| about(event, &by_id).is_some_and(|kind| access.may_see(kind, *seq)))
+        .filter(|(seq, event)| about(event, &kinds).is_some_and(|kind| access.may_see(kind, *seq)))
         .map(|(_, event)| event.clone())
         .collect()
 }
 
-/// The kind of the event that an event is about in the end; its own, if it is about no other.
-fn about(event: &CareEvent, by_id: &HashMap<EventId, &CareEvent>) -> Option<Kind> {
-    let mut event = event;
-    // No chain of words about words is longer than the log.
-    for _ in 0..=by_id.len() {
-        match event.target_id {
-            None => return Some(event.kind),
-            Some(target) => event = by_id.get(&target)?,
-        }
+/// The kind of each event.
+fn kinds(log: &[(i64, CareEvent)]) -> HashMap<EventId, Kind> {
+    log.iter()
+        .filter_map(|(_, event)| Some((event.id?, event.kind)))
+        .collect()
+}
+
+/// The kind of what an event is about: of the entry that it corrects or vouches for, which is never itself such a word
+/// (`ledger` refuses that); else its own.
+fn about(event: &CareEvent, kinds: &HashMap<EventId, Kind>) -> Option<Kind> {
+    match event.target_id {
+        None => Some(event.kind),
+        Some(target) => kinds.get(&target).copied(),
     }
-    None
 }
 
 /// The logs of horses: one question to the database for every twenty. Those that a caller only had to do with once are
@@ -172,17 +172,10 @@ fn read(db: &mut Db, horses: Vec<(HorseRow, Access)>) -> Result<Vec<CareLog>, St
 }
 
 /// Leaves out what is said about events of kinds that aren't read.
-fn resolvable(log: Vec<(i64, CareEvent)>) -> Vec<(i64, CareEvent)> {
-    let by_id: HashMap<EventId, &CareEvent> = log
-        .iter()
-        .filter_map(|(_, event)| Some((event.id?, event)))
-        .collect();
-    let kept: Vec<bool> = log
-        .iter()
-        .map(|(_, event)| about(event, &by_id).is_some())
-        .collect();
-    let kept_events = log.into_iter().zip(kept).filter(|(_, kept)| *kept);
-    kept_events.map(|(event, _)| event).collect()
+fn resolvable(mut log: Vec<(i64, CareEvent)>) -> Vec<(i64, CareEvent)> {
+    let kinds = kinds(&log);
+    log.retain(|(_, event)| about(event, &kinds).is_some());
+    log
 }
 
 /// The barns of horses, by id.

@@ -38,16 +38,7 @@ impl Args {
             .map_or(now, |zone| now.with_timezone(&zone).fixed_offset());
         let (members, here) = yard::neighbours(&mut conn, barn.id)?;
         let partly = yard::partly_seen(&mut conn, here.iter().copied(), &KINDS)?;
-        let mut watch = health_watch(&members, at, &rules);
-        watch.watched.retain(|one| here.contains(&one.horse_id));
-        let met: Vec<_> = watch
-            .watched
-            .iter()
-            .flat_map(|one| one.contacts.iter().map(|contact| contact.of_horse_id))
-            .collect();
-        watch
-            .cases
-            .retain(|case| here.contains(&case.horse_id) || met.contains(&case.horse_id));
+        let watch = health_watch(&members, at, &rules).of(|horse| here.contains(&horse));
         let answer = BarnHealth {
             barn_id: barn.id,
             on: at.date_naive(),

@@ -163,16 +163,7 @@ pub(crate) fn of_health(
         let mut stays = herd.seen.iter().map(|seen| &seen.horse);
         stays.any(|row| row.id == horse && row.barn_id == barn)
     };
-    let mut watch = health_watch(&members, at, rules);
-    watch.watched.retain(|one| stands_here(one.horse_id));
-    let met: Vec<HorseId> = watch
-        .watched
-        .iter()
-        .flat_map(|one| one.contacts.iter().map(|contact| contact.of_horse_id))
-        .collect();
-    watch
-        .cases
-        .retain(|case| stands_here(case.horse_id) || met.contains(&case.horse_id));
+    let watch = health_watch(&members, at, rules).of(stands_here);
     Ok(BarnHealth {
         barn_id: barn,
         on: at.date_naive(),

@@ -10,7 +10,7 @@ use whorl_care::sentence::words;
 use whorl_care::unit::plain;
 
 use super::paper::{self, LINE, Mark, Plot, Sample, WIDTH};
-use super::scale::{self, Scale, Time, apart, ticks};
+use super::scale::{self, apart, ticks};
 use super::{Drawn, count_text, day_text, titled};
 
 /// How many years are shown.
@@ -123,18 +123,9 @@ impl Counts {
                 .chain([0.0, highest_limit]),
             5,
         );
-        let (left, right, top, bottom) = (52.0, WIDTH - 24.0, 42.0, 212.0);
-        let plot = Plot {
-            left,
-            right,
-            top,
-            bottom,
-            time: Time::new(first, last, (left + 6.0, right - 6.0)),
-            scale: Scale::new(
-                (numbers[0], numbers[numbers.len() - 1]),
-                (bottom - 6.0, top + 12.0),
-            ),
-        };
+        let edges = (52.0, WIDTH - 24.0, 42.0, 212.0);
+        let plot = Plot::new(edges, (first, last), &numbers, 12.0);
+        let bottom = plot.bottom;
         let (key, height) = paper::key(&self.key(), bottom + 26.0);
         // From the highest down, as they stand on paper.
         let wanted: Vec<f64> = self
@@ -149,12 +140,12 @@ impl Counts {
             (plot.ground(&numbers))
             @for ((limit, text), y) in self.limits.iter().rev().zip(labels) {
                 (plot.line("limit", &[(first, *limit), (last, *limit)]))
-                text.limit-name text-anchor="end" x=(paper::place(right - 4.0)) y=(paper::place(y)) { (text) }
+                text.limit-name text-anchor="end" x=(paper::place(plot.right - 4.0)) y=(paper::place(y)) { (text) }
             }
             @for (day, actives) in &wormings {
                 @let x = plot.time.at(*day);
-                line.worming x1=(paper::place(x)) x2=(paper::place(x)) y1=(paper::place(top)) y2=(paper::place(bottom)) {}
-                (Mark::Wedge.draw(x, top + 5.0, &format!("wormed on {} with {actives}", day_text(*day))))
+                line.worming x1=(paper::place(x)) x2=(paper::place(x)) y1=(paper::place(plot.top)) y2=(paper::place(bottom)) {}
+                (Mark::Wedge.draw(x, plot.top + 5.0, &format!("wormed on {} with {actives}", day_text(*day))))
             }
             (plot.line("trend", &points))
             @for (day, epg) in &points {

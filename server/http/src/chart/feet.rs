@@ -10,7 +10,7 @@ use whorl_care::sentence::words;
 use whorl_care::unit::plain;
 
 use super::paper::{self, LINE, Mark, Plot, Sample, WIDTH};
-use super::scale::{self, Scale, Time, ticks};
+use super::scale::{self, ticks};
 use super::{Drawn, count_text, day_text, titled};
 
 /// How many years are shown.
@@ -149,12 +149,6 @@ impl Feet {
                 .map(|one| one.number),
             4,
         );
-        let scale = |bottom: f64, top: f64| {
-            Scale::new(
-                (numbers[0], numbers[numbers.len() - 1]),
-                (bottom - 6.0, top + 6.0),
-            )
-        };
         let (height, below) = (110.0, 22.0);
         let panels = Foot::ALL.iter().enumerate().map(|(n, foot)| {
             let (left, right) = if n % 2 == 0 {
@@ -167,15 +161,8 @@ impl Feet {
             } else {
                 40.0 + height + below + 24.0
             };
-            let bottom = top + height;
-            let plot = Plot {
-                left,
-                right,
-                top,
-                bottom,
-                time: Time::new(first, last, (left + 6.0, right - 6.0)),
-                scale: scale(bottom, top),
-            };
+            let edges = (left, right, top, top + height);
+            let plot = Plot::new(edges, (first, last), &numbers, 6.0);
             self.panel(*foot, &plot, &numbers)
         });
         let key_top = 40.0 + 2.0 * (height + below) + 30.0;

@@ -1,5 +1,6 @@
 //! What pictures are drawn with: marks that differ in shape, axes, a key.
 
+use chrono::NaiveDate;
 use maud::{Markup, html};
 
 use super::scale::{Scale, Time};
@@ -130,6 +131,28 @@ pub(super) struct Plot {
 }
 
 impl Plot {
+    /// Between these edges (left, right, top, bottom), from the first day to the last and from the lowest number to the
+    /// highest, with so much room above the highest.
+    pub(super) fn new(
+        (left, right, top, bottom): (f64, f64, f64, f64),
+        (first, last): (NaiveDate, NaiveDate),
+        numbers: &[f64],
+        above: f64,
+    ) -> Self {
+        let ends = (
+            numbers.first().copied().unwrap_or_default(),
+            numbers.last().copied().unwrap_or_default(),
+        );
+        Self {
+            left,
+            right,
+            top,
+            bottom,
+            time: Time::new(first, last, (left + 6.0, right - 6.0)),
+            scale: Scale::new(ends, (bottom - 6.0, top + above)),
+        }
+    }
+
     /// The ground with its lines and their labels; the numbers' labels stand to the left.
     pub(super) fn ground(&self, numbers: &[f64]) -> Markup {
         let (left, right) = (place(self.left), place(self.right));

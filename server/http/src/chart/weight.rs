@@ -14,7 +14,7 @@ use whorl_care::rules::Rules;
 use whorl_care::unit::plain;
 
 use super::paper::{self, LINE, Mark, Plot, Sample, WIDTH};
-use super::scale::{self, Scale, Time, ticks};
+use super::scale::{self, ticks};
 use super::{Drawn, count_text, day_text, titled};
 
 /// How many years are shown.
@@ -108,18 +108,9 @@ impl Weights {
                 .chain(self.expected.iter().flat_map(|one| [one.low, one.high])),
             5,
         );
-        let (left, right, top, bottom) = (46.0, WIDTH - 24.0, 26.0, 206.0);
-        let plot = Plot {
-            left,
-            right,
-            top,
-            bottom,
-            time: Time::new(first, last, (left + 6.0, right - 6.0)),
-            scale: Scale::new(
-                (numbers[0], numbers[numbers.len() - 1]),
-                (bottom - 6.0, top + 6.0),
-            ),
-        };
+        let edges = (46.0, WIDTH - 24.0, 26.0, 206.0);
+        let plot = Plot::new(edges, (first, last), &numbers, 6.0);
+        let bottom = plot.bottom;
         let (key, height) = paper::key(&self.key(), bottom + 26.0);
         let inside = html! {
             text.unit x="4" y="14" { "kilograms" }

@@ -110,20 +110,8 @@ impl View<'_> {
             @if grants.is_empty() {
                 p { "Nobody else holds a grant for it." }
             } @else {
-                div.scroll tabindex="0" role="region" aria-labelledby="grants" {
-                    table {
-                        caption id="grants" { "Who may see and record" }
-                        thead {
-                            tr {
-                                th scope="col" { "Who" }
-                                th scope="col" { "What" }
-                                th scope="col" { "When" }
-                                th scope="col" { "End it" }
-                            }
-                        }
-                        tbody { @for grant in grants { (self.row(grant)) } }
-                    }
-                }
+                @let rows = html! { @for grant in grants { (self.row(grant)) } };
+                (layout::table("grants", "Who may see and record", &["Who", "What", "When", "End it"], &rows))
             }
             p.quiet {
                 "Ending a grant acts at once. What was recorded stays in the log; what was made while the grant was in \

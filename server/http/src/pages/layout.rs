@@ -62,6 +62,19 @@ fn frame(title: &str, account: &Markup, main: &Markup) -> Markup {
     }
 }
 
+/// A table that scrolls by itself where the page is too narrow for it.
+pub(super) fn table(id: &str, caption: &str, columns: &[&str], rows: &Markup) -> Markup {
+    html! {
+        div.scroll tabindex="0" role="region" aria-labelledby=(id) {
+            table {
+                caption id=(id) { (caption) }
+                thead { tr { @for column in columns { th scope="col" { (column) } } } }
+                tbody { (rows) }
+            }
+        }
+    }
+}
+
 /// The turn of hair that tells one horse from another.
 fn mark() -> Markup {
     html! {

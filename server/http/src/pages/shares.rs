@@ -160,21 +160,8 @@ fn list(horse: &Horse, shares: &[Share], token: &str, now: DateTime<Utc>) -> Mar
         @if shares.is_empty() {
             p { "There is no link yet." }
         } @else {
-            div.scroll tabindex="0" role="region" aria-labelledby="links" {
-                table {
-                    caption id="links" { "The links" }
-                    thead {
-                        tr {
-                            th scope="col" { "For" }
-                            th scope="col" { "Withheld" }
-                            th scope="col" { "Until" }
-                            th scope="col" { "Looked at" }
-                            th scope="col" { "End it" }
-                        }
-                    }
-                    tbody { @for share in shares { (row(horse, share, token, now)) } }
-                }
-            }
+            @let rows = html! { @for share in shares { (row(horse, share, token, now)) } };
+            (layout::table("links", "The links", &["For", "Withheld", "Until", "Looked at", "End it"], &rows))
         }
     }
 }

@@ -91,7 +91,7 @@ impl Recorded {
         }
         sheet.line(format!(
             "{}, as {}; it waits for the next push. Id {}",
-            capital(self.provenance.code()),
+            sentence::capital(self.provenance.code()),
             sentence::words(self.role.code()),
             self.id
         ))
@@ -113,12 +113,6 @@ fn dose_line(dose: &dose::Answer) -> Option<String> {
         sentence::words(&dose.active),
         plain(per_kg)
     ))
-}
-
-fn capital(text: &str) -> String {
-    let mut letters = text.chars();
-    let first = letters.next().into_iter().flat_map(char::to_uppercase);
-    first.chain(letters).collect()
 }
 
 /// Records one jotting. What is missing is asked for on a terminal.

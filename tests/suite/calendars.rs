@@ -124,7 +124,7 @@ on_both!(a_farriers_calendar_is_read_by_another_program, |server| {
     assert_eq!(trim["uid"], format!("{}.hoof.trim@whorl", scene.horse));
     assert_eq!(
         trim["summary"],
-        "Plover, of the Saltmarsh: hoof trim, overdue"
+        "Plover, of the Saltmarsh: trim or shoeing, overdue"
     );
     assert_eq!(
         trim["start"], "2027-03-04",

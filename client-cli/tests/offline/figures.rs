@@ -375,7 +375,7 @@ fn what_is_due_is_told_for_one_horse_and_for_all() {
     assert_eq!(all.as_array().map(Vec::len), Some(4));
     let told = yard.run(&["due"]).out;
     assert!(
-        told.contains("OVERDUE") && told.contains("hoof trim"),
+        told.contains("OVERDUE") && told.contains("trim or shoeing"),
         "{told}"
     );
     assert!(told.contains("your vet and local law come first"), "{told}");

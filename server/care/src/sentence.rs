@@ -24,6 +24,14 @@ pub fn words(code: &str) -> String {
     code.replace('_', " ")
 }
 
+/// A text with a capital letter in front.
+#[must_use]
+pub fn capital(text: &str) -> String {
+    let mut letters = text.chars();
+    let first = letters.next().into_iter().flat_map(char::to_uppercase);
+    first.chain(letters).collect()
+}
+
 /// What details say.
 #[must_use]
 pub fn what(details: &Details) -> String {

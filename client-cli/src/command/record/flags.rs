@@ -5,6 +5,7 @@ use std::path::PathBuf;
 use clap::builder::{PossibleValue, PossibleValuesParser};
 use clap::{Arg, ArgAction, ArgMatches, Args, Command, FromArgMatches, Subcommand};
 use whorl_care::kind::Kind;
+use whorl_care::sentence;
 
 use super::feet;
 use crate::form::{Field, Form, Shape};
@@ -153,7 +154,7 @@ impl Verb {
             );
         // The flags for every kind bring a description of their own.
         Beside::augment_args(command)
-            .about(capital(&about))
+            .about(sentence::capital(&about))
             .long_about(None)
     }
 
@@ -283,10 +284,4 @@ fn codes(shape: &'static Shape) -> Option<impl clap::builder::TypedValueParser<V
         .iter()
         .map(|code| PossibleValue::new(code.code.as_str()).help(code.about.as_str()));
     (!codes.is_empty()).then(|| PossibleValuesParser::new(values))
-}
-
-fn capital(text: &str) -> String {
-    let mut letters = text.chars();
-    let first = letters.next().into_iter().flat_map(char::to_uppercase);
-    first.chain(letters).collect()
 }

@@ -2,11 +2,11 @@
 
 use chrono::NaiveDate;
 use maud::{Markup, html};
-use whorl_care::disease::Disease;
+use whorl_care::figure::due::board::name;
 use whorl_care::figure::due::{Item, Status};
 use whorl_care::ids::HorseId;
 use whorl_care::kind::Role;
-use whorl_care::sentence::words as plain;
+use whorl_care::sentence::capital;
 
 use super::words;
 
@@ -21,27 +21,9 @@ pub(super) fn status(status: Status) -> &'static str {
     }
 }
 
-/// What it is, in words.
-pub(super) fn what(code: &str) -> String {
-    match code {
-        "hoof.trim" => "Trim or shoeing".to_owned(),
-        "dental.exam" => "Teeth looked at".to_owned(),
-        "weight.measure" => "Weighing".to_owned(),
-        "parasite.treatment" => "Worming".to_owned(),
-        "parasite.tapeworm" => "Worming against tapeworm".to_owned(),
-        "parasite.egg_count" => "Egg count".to_owned(),
-        "parasite.reduction_test" => "Egg count after worming".to_owned(),
-        other => match other.split_once('.') {
-            Some(("vaccination", code)) => {
-                let disease = code
-                    .parse::<Disease>()
-                    .map_or_else(|_| plain(code), |disease| disease.name().to_owned());
-                format!("Vaccination: {disease}")
-            }
-            Some((domain, what)) => words::capital(&format!("{} {}", plain(domain), plain(what))),
-            None => words::capital(&plain(other)),
-        },
-    }
+/// What it is, as a heading.
+fn what(code: &str) -> String {
+    capital(&name(code))
 }
 
 /// Who may do it: "vet or farrier".
@@ -73,7 +55,7 @@ pub(super) fn task(item: &Item, horse: Option<(HorseId, &str)>, on: NaiveDate) -
             }
             details {
                 summary { "Why" span.unseen { ": " (what(&item.code)) } }
-                p { (words::capital(&item.reason)) }
+                p { (capital(&item.reason)) }
                 @if let Some(last) = item.last_on { p { "Last done on " (words::day(last)) "." } }
                 @if let Some(caution) = item.mark.caution() { p.quiet { "The rule: " (caution) "." } }
             }
@@ -110,7 +92,10 @@ mod tests {
     #[test]
     fn codes_are_told_in_words() {
         for (code, told) in [
-            ("vaccination.west_nile", "Vaccination: West Nile virus"),
+            (
+                "vaccination.west_nile",
+                "Vaccination against West Nile virus",
+            ),
             ("parasite.reduction_test", "Egg count after worming"),
             ("hoof.something_new", "Hoof something new"),
         ] {

@@ -3,7 +3,7 @@
 use maud::{Markup, html};
 use serde_json::Value;
 use whorl_care::kind::Provenance;
-use whorl_care::sentence;
+use whorl_care::sentence::{self, capital};
 use whorl_contract::history::{HistoryEntry, Standing};
 
 use super::words;
@@ -71,7 +71,7 @@ fn what(entry: &HistoryEntry) -> Markup {
         return html! { p.what.sealed { "The content of this entry is withheld." } };
     };
     html! {
-        p.what { (words::capital(&sentence::of(kind, details))) }
+        p.what { (capital(&sentence::of(kind, details))) }
         details.whole {
             summary { "All details" }
             (table(details))
@@ -87,7 +87,7 @@ fn table(details: &Value) -> Markup {
                 dl.details {
                     @for (name, value) in fields {
                         @if !value.is_null() {
-                            dt { (words::capital(&sentence::words(name))) }
+                            dt { (capital(&sentence::words(name))) }
                             dd { (table(value)) }
                         }
                     }

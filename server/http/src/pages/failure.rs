@@ -4,6 +4,7 @@ use actix_web::http::Method;
 use actix_web::http::header::{CONTENT_TYPE, RETRY_AFTER};
 use actix_web::{HttpRequest, HttpResponse, ResponseError};
 use maud::html;
+use whorl_care::sentence::capital;
 
 use super::{layout, see_other, sign_in};
 use crate::problem::{Kind, Problem};
@@ -49,7 +50,7 @@ pub(crate) fn answer(problem: &Problem, request: Option<&HttpRequest>) -> HttpRe
 
 /// A detail as a sentence: a capital letter and a full stop.
 pub(super) fn sentence(text: &str) -> String {
-    let text = super::words::capital(text);
+    let text = capital(text);
     if text.ends_with(['.', '!', '?']) {
         text
     } else {

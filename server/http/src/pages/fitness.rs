@@ -9,6 +9,7 @@ use whorl_care::figure::entry::{Answer, Check, Stay, Verdict};
 use whorl_care::ids::{AccountId, BarnId};
 use whorl_care::record::Grade;
 use whorl_care::rules::Rules;
+use whorl_care::sentence::capital;
 use whorl_contract::entry::{BarnEntry, HorseEntry};
 use whorl_store::barns::{self, BarnRow};
 use whorl_store::{Db, StoreError};
@@ -255,7 +256,7 @@ fn met(check: &Check) -> Markup {
 fn clause(check: &Check) -> String {
     let own = check.clause.strip_prefix(check.rule.as_str());
     let own = own.map_or(check.clause.as_str(), |own| own.trim_start_matches('.'));
-    words::capital(&own.replace('-', " "))
+    capital(&own.replace('-', " "))
 }
 
 fn grade_words(grade: Grade) -> &'static str {
@@ -278,7 +279,7 @@ fn plan(answer: &Answer) -> Markup {
                 ol.plain-list {
                     @for step in &answer.plan {
                         li {
-                            (words::capital(&step.what))
+                            (capital(&step.what))
                             ", from " (words::day(step.from))
                             @if let Some(until) = step.until { " to " (words::day(until)) }
                             @if !step.who.is_empty() { ", by " (due::who(&step.who)) }

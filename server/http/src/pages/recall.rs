@@ -5,6 +5,7 @@ use actix_web::{HttpRequest, HttpResponse};
 use maud::{Markup, html};
 use whorl_care::ids::BarnId;
 use whorl_care::recall::Wanted;
+use whorl_care::sentence::capital;
 use whorl_contract::recall::{Recall, Recalled, Why};
 use whorl_store::StoreError;
 use whorl_store::barns::BarnRow;
@@ -90,7 +91,7 @@ fn answer(barn: &BarnRow, found: &Recall) -> Markup {
             h2 id="found" { "Lot " (found.lot) ": " (doses(here.len())) " to horses that stand here" }
             ul.tasks.print-list { @for item in &here { (dose(item)) } }
             @if !elsewhere.is_empty() {
-                h2 { (words::capital(&doses(elsewhere.len()))) " to horses elsewhere" }
+                h2 { (capital(&doses(elsewhere.len()))) " to horses elsewhere" }
                 ul.tasks.print-list { @for item in &elsewhere { (dose(item)) } }
             }
             p { (found.scope) }

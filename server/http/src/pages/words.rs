@@ -4,16 +4,8 @@ use chrono::{DateTime, Datelike, FixedOffset, NaiveDate};
 use maud::{Markup, html};
 use whorl_care::horse::Horse as Profile;
 use whorl_care::kind::{Kind, Provenance, Role};
-use whorl_care::sentence::words;
+use whorl_care::sentence::{capital, words};
 use whorl_care::when::PartialDate;
-
-/// The text with a capital letter in front.
-pub(super) fn capital(text: &str) -> String {
-    let mut rest = text.chars();
-    rest.next()
-        .map(|first| first.to_uppercase().chain(rest).collect())
-        .unwrap_or_default()
-}
 
 /// A kind as a heading.
 pub(super) fn kind(kind: Kind) -> String {

@@ -4,6 +4,7 @@ use chrono::NaiveDate;
 
 use super::{Item, Status};
 use crate::care_plan;
+use crate::disease::Disease;
 use crate::horse::CareEvent;
 use crate::kind::{Kind, Provenance, Role};
 use crate::policy::{Condition, Policy};
@@ -50,17 +51,31 @@ pub fn rank(item: &Item) -> (Status, NaiveDate) {
     (item.status, by.unwrap_or(NaiveDate::MAX))
 }
 
-/// What an item is, in words: `vaccination.west_nile` is "west nile vaccination".
+/// What an item is, in words that fit into a sentence: `vaccination.west_nile` is "vaccination against West Nile virus".
 #[must_use]
 pub fn name(code: &str) -> String {
-    let (domain, what) = code.split_once('.').unwrap_or((code, ""));
-    let (what, domain) = (words(what), words(domain));
-    let text = if domain == "vaccination" {
-        format!("{what} {domain}")
-    } else {
-        format!("{domain} {what}")
+    let known = match code {
+        "hoof.trim" => "trim or shoeing",
+        "dental.exam" => "look at the teeth",
+        "weight.measure" => "weighing",
+        "parasite.treatment" => "worming",
+        "parasite.tapeworm" => "worming against tapeworm",
+        "parasite.egg_count" => "egg count",
+        "parasite.reduction_test" => "egg count after worming",
+        other => {
+            let (domain, what) = other.split_once('.').unwrap_or((other, ""));
+            let disease = what.parse::<Disease>();
+            return match disease {
+                Ok(disease) if domain == "vaccination" => {
+                    format!("vaccination against {}", disease.name())
+                }
+                _ => format!("{} {}", words(domain), words(what))
+                    .trim()
+                    .to_owned(),
+            };
+        }
     };
-    text.trim().to_owned()
+    known.to_owned()
 }
 
 /// The kind of event that records an item as done.

@@ -2,7 +2,7 @@
 
 use chrono::{DateTime, FixedOffset};
 use whorl_care::kind::{Provenance, Role};
-use whorl_care::sentence::{self, words};
+use whorl_care::sentence::{self, capital, words};
 use whorl_contract::history::{HistoryEntry, Standing};
 
 use super::Document;
@@ -217,12 +217,4 @@ const fn provenance(grade: Provenance) -> &'static str {
 
 fn role_text(role: Role) -> String {
     words(role.code())
-}
-
-fn capital(text: &str) -> String {
-    let mut rest = text.chars();
-    let first = rest
-        .next()
-        .map(|first| first.to_uppercase().collect::<String>());
-    first.unwrap_or_default() + rest.as_str()
 }

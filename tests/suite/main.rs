@@ -21,6 +21,7 @@ mod invitations;
 mod kinds;
 mod ledger;
 mod licences;
+mod lives;
 mod openapi;
 mod pages;
 mod pull;

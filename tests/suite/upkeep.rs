@@ -252,11 +252,8 @@ on_both!(
             &cut,
             "DELETE FROM ledger; DELETE FROM event WHERE seq > 3; UPDATE access_grant SET revoked_at = NULL",
         );
-        let opened = whorl_store::Store::open(&whorl_store::Settings {
-            url: to.clone(),
-            connections: 1,
-        })
-        .expect("a store");
+        let opened =
+            whorl_store::Store::open(&whorl_store::Settings::of_job(&to)).expect("a store");
         let begun = opened.write(|db| {
             let new = whorl_store::ledger::NewLedger {
                 server_id: uuid::Uuid::nil(),

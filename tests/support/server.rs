@@ -97,6 +97,7 @@ impl TestServer {
             public_url: None,
             workers: 1,
             connections: 8,
+            database_seconds: 30,
             log: "info".into(),
             shutdown_seconds: 10,
             jurisdiction: None,

@@ -6,6 +6,7 @@
 use std::fmt;
 use std::net::SocketAddr;
 use std::path::PathBuf;
+use std::time::Duration;
 
 use whorl_care::fault::Faults;
 
@@ -61,6 +62,14 @@ pub struct Flags {
     /// Connections to the database
     #[arg(long, global = true, env = "WHORL_CONNECTIONS", default_value = "16")]
     connections: String,
+    /// Seconds after which a request that waits for the database is told to come back
+    #[arg(
+        long,
+        global = true,
+        env = "WHORL_DATABASE_SECONDS",
+        default_value = "30"
+    )]
+    database_seconds: String,
     /// What to log: `error`, `warn`, `info`, `debug`, or per module
     #[arg(long, global = true, env = "WHORL_LOG", default_value = "info")]
     log: String,
@@ -100,6 +109,8 @@ pub struct Config {
     pub workers: usize,
     /// Connections to the database.
     pub connections: u32,
+    /// Seconds after which a request that waits for the database is told to come back.
+    pub database_seconds: u64,
     /// What to log.
     pub log: String,
     /// Seconds that a shutdown waits for requests in hand.
@@ -238,6 +249,13 @@ impl Flags {
             }),
             workers: counted(&mut faults, "--workers", &self.workers, 1, 256),
             connections: counted(&mut faults, "--connections", &self.connections, 1, 1000),
+            database_seconds: counted(
+                &mut faults,
+                "--database-seconds",
+                &self.database_seconds,
+                1,
+                600,
+            ),
             shutdown_seconds: counted(
                 &mut faults,
                 "--shutdown-seconds",
@@ -297,6 +315,18 @@ fn proxies(faults: &mut Faults, text: &str) -> Vec<Network> {
 }
 
 impl Config {
+    /// How long a request waits for the database.
+    #[must_use]
+    pub const fn patience(&self) -> Duration {
+        Duration::from_secs(self.database_seconds)
+    }
+
+    /// The witness of a SQLite file (see [`whorl_store::life`]): beside the keys, of which a copy is kept apart.
+    #[must_use]
+    pub fn witness(&self) -> PathBuf {
+        self.keys.with_extension("witness")
+    }
+
     /// Each setting by its flag's name, as it may be shown.
     #[must_use]
     pub fn shown(&self) -> Vec<(&'static str, String)> {
@@ -338,6 +368,7 @@ impl Config {
             ),
             ("workers", self.workers.to_string()),
             ("connections", self.connections.to_string()),
+            ("database_seconds", self.database_seconds.to_string()),
             ("log", self.log.clone()),
             ("shutdown_seconds", self.shutdown_seconds.to_string()),
             (
@@ -385,6 +416,7 @@ mod tests {
             "--public-url=horses.example",
             "--workers=0",
             "--connections=many",
+            "--database-seconds=0",
             "--log=whorl=loudly",
             "--shutdown-seconds=-1",
             "--jurisdiction=United Kingdom",
@@ -405,6 +437,7 @@ mod tests {
             "--public-url",
             "--workers",
             "--connections",
+            "--database-seconds",
             "--log",
             "--shutdown-seconds",
             "--jurisdiction",

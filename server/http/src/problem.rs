@@ -79,6 +79,14 @@ impl Problem {
         }
     }
 
+    /// The database takes too long; what was asked may yet be done, and asking again shows it.
+    pub(crate) fn too_slow(patience: std::time::Duration) -> Self {
+        Self {
+            cause: Some(format!("the database took longer than {patience:?}")),
+            ..Self::bare(Kind::Unavailable).retry_after(5)
+        }
+    }
+
     /// Its kind.
     #[must_use]
     pub fn kind(&self) -> Kind {
@@ -162,6 +170,10 @@ impl From<StoreError> for Problem {
             StoreError::Closing | StoreError::Connection(_) => Self {
                 cause: Some(error.to_string()),
                 ..Self::bare(Kind::Unavailable).retry_after(2)
+            },
+            StoreError::Busy(_) => Self {
+                cause: Some(error.to_string()),
+                ..Self::bare(Kind::Unavailable).retry_after(1)
             },
             StoreError::Database(ref why) => Self::internal(format!("{error}: {why}")),
             other => Self::internal(other),

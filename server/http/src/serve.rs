@@ -27,6 +27,9 @@ const MOST_CONNECTIONS: usize = 4096;
 /// How often what no longer counts is swept away.
 const SWEEP_EVERY: Duration = Duration::from_hours(1);
 
+/// How often a SQLite file's witness is told how far the file has come.
+const NOTE_EVERY: Duration = Duration::from_secs(30);
+
 /// Ended sessions are kept for so many days, to look into what happened.
 const KEEP_SESSIONS_DAYS: i64 = 180;
 
@@ -45,6 +48,7 @@ pub async fn serve(
     let settings = state.config.clone();
     let store = state.store.clone();
     let sweeper = rt::spawn(sweep(state.clone()));
+    let noter = rt::spawn(note(state.clone()));
     let methods = Data::new(Methods::of(&description::openapi()));
     tracing::info!(%address, name = settings.name, "listening");
     if !address.ip().is_loopback() {
@@ -63,6 +67,7 @@ pub async fn serve(
         .run()
         .await;
     sweeper.abort();
+    noter.abort();
     actix_web::web::block(move || store.close())
         .await
         .map_err(io::Error::other)?;
@@ -114,6 +119,20 @@ fn asked_to_stop() -> io::Result<impl Future<Output = ()> + Send + 'static> {
     Ok(async {
         drop(tokio::signal::ctrl_c().await);
     })
+}
+
+/// Keeps the witness of a SQLite file near what the file holds.
+async fn note(state: State) {
+    let mut every = rt::time::interval(NOTE_EVERY);
+    while !state.store.is_shared() {
+        every.tick().await;
+        let store = state.store.clone();
+        match actix_web::web::block(move || store.note()).await {
+            Ok(Ok(())) => {}
+            Ok(Err(error)) => tracing::warn!(%error, "the witness could not be written"),
+            Err(error) => tracing::warn!(%error, "the witness could not be written"),
+        }
+    }
 }
 
 async fn sweep(state: State) {

@@ -7,6 +7,7 @@ use actix_web::web;
 use uuid::Uuid;
 use whorl_care::rules::Rules;
 use whorl_store::ledger::{self, NewLedger};
+use whorl_store::life::Lives;
 use whorl_store::lots;
 use whorl_store::{Db, Settings, Store, StoreError};
 
@@ -88,9 +89,19 @@ impl State {
             url: url.clone(),
             why,
         };
+        let tells = clock.clone();
+        let lives = Lives {
+            witness: config.witness(),
+            next: Arc::new(move || {
+                let epoch = new_id(&tells).map_err(|problem| problem.to_string())?;
+                Ok((epoch, tells.now().naive_utc()))
+            }),
+        };
         let store = Store::open(&Settings {
             url: config.database_url.expose().to_owned(),
             connections: config.connections,
+            patience: config.patience(),
+            lives: Some(lives.clone()),
         })
         .map_err(cannot)?;
         // Replicas share one file of keys, so none of them may make its own.
@@ -104,10 +115,12 @@ impl State {
         let began_as = store
             .write(move |db| -> Result<String, StoreError> {
                 ledger::begin(db, &new)?;
+                lives.wake(db)?;
                 lots::catch_up(db, new.began_at)?;
                 ledger::origin(db)
             })
             .map_err(cannot)?;
+        store.note().map_err(cannot)?;
         if began_as != config.name {
             return Err(CannotStart::Name {
                 began_as,
@@ -144,9 +157,18 @@ impl State {
         E: From<StoreError> + Into<Problem> + Send + 'static,
     {
         let store = self.store.clone();
-        web::block(move || store.read(work))
-            .await?
+        self.in_time(web::block(move || store.read(work)))
+            .await??
             .map_err(Into::into)
+    }
+
+    /// Waits for the database as long as the settings say. A commit that waits for a standby that is gone can't be called back:
+    /// it stays unseen by everybody until it is durable there, and whoever asked is told to ask again.
+    pub(crate) async fn in_time<T>(&self, work: impl Future<Output = T>) -> Result<T, Problem> {
+        let patience = self.config.patience();
+        actix_web::rt::time::timeout(patience, work)
+            .await
+            .map_err(|_| Problem::too_slow(patience))
     }
 
     /// A new id (UUIDv7) by the server's clock.
@@ -172,8 +194,8 @@ impl State {
         E: From<StoreError> + Into<Problem> + Send + 'static,
     {
         let store = self.store.clone();
-        web::block(move || store.write(work))
-            .await?
+        self.in_time(web::block(move || store.write(work)))
+            .await??
             .map_err(Into::into)
     }
 }

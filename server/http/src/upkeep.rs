@@ -10,9 +10,6 @@ use crate::audit::{Audit, Broken, audit};
 use crate::clock::Clock;
 use crate::problem::Problem;
 
-/// Connections for a job that nobody else waits for.
-const CONNECTIONS: u32 = 1;
-
 /// How far a job is.
 #[derive(Debug)]
 pub enum Step<'a> {
@@ -59,10 +56,7 @@ impl From<Problem> for NotKept {
 ///
 /// [`NotKept`].
 pub fn verify(url: &str, told: &mut dyn FnMut(Step<'_>)) -> Result<Audit, NotKept> {
-    let store = Store::open(&Settings {
-        url: url.to_owned(),
-        connections: CONNECTIONS,
-    })?;
+    let store = Store::open(&Settings::of_job(url))?;
     let checked = audit(&store, &mut |events| told(Step::Checking(events)));
     store.close();
     Ok(checked?)
@@ -94,7 +88,7 @@ pub fn back_up(url: &str, file: &Path, told: &mut dyn FnMut(Step<'_>)) -> Result
     let partial = beside(file, "partial");
     discard(&partial)?;
     let to = format!("sqlite://{}", partial.display());
-    carry::carry(url, &to, &Life::GoesOn, &mut |step| {
+    carry::carry(url, &to, &Life::PutBy, &mut |step| {
         told(Step::Carrying(step));
     })?;
     let checked = verify(&to, told)?;

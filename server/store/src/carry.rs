@@ -16,7 +16,7 @@ use crate::error::StoreError;
 use crate::ledger;
 use crate::migrations;
 use crate::shape::{self, Holds, Table};
-use crate::store::keep_to_oneself;
+use crate::store::{PATIENCE, keep_to_oneself};
 
 /// A statement carries rows up to about so many bytes; one row may be larger.
 const BATCH_BYTES: usize = 4 << 20;
@@ -29,8 +29,10 @@ const LAST: &str = "ledger";
 /// What becomes of the ledger in its new place.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum Life {
-    /// It goes on: nothing happened since the copy was begun.
+    /// It goes on: nothing happens in the old place since the copy was begun.
     GoesOn,
+    /// It is put by. Whoever serves the copy as it is will find that it is none of the place that it names.
+    PutBy,
     /// It is an older state come back, and must be told from what came after it.
     Anew {
         /// The new epoch.
@@ -97,32 +99,26 @@ pub fn carry(
         Db::Postgres(_) => "BEGIN ISOLATION LEVEL REPEATABLE READ READ ONLY",
     };
     source.batch_execute(begin)?;
-    let mut tables = shape::tables()?;
-    tables.sort_by_key(|table| table.name == LAST);
+    let tables = shape::tables()?;
     let mut rows = 0;
-    for table in &tables {
-        if table.name == LAST
-            && let Life::Anew { .. } = life
-        {
-            // Written together with its new life below.
-            continue;
-        }
+    for table in tables.iter().filter(|table| table.name != LAST) {
         rows += carry_table(&mut source, &mut target, table, progress)?;
     }
-    if let Life::Anew {
-        epoch,
-        began_at,
-        reason,
-    } = life
-    {
-        let last = tables.iter().filter(|table| table.name == LAST);
-        target.begin_write()?;
-        for table in last {
-            rows += carry_table(&mut source, &mut target, table, progress)?;
-        }
-        ledger::begin_anew(&mut target, *epoch, *began_at, reason)?;
-        target.commit()?;
+    // The last row and what becomes of it are there together or not at all.
+    target.begin_write()?;
+    for table in tables.iter().filter(|table| table.name == LAST) {
+        rows += carry_table(&mut source, &mut target, table, progress)?;
     }
+    match life {
+        Life::GoesOn => ledger::set_place(&mut target, None)?,
+        Life::PutBy => {}
+        Life::Anew {
+            epoch,
+            began_at,
+            reason,
+        } => ledger::begin_anew(&mut target, *epoch, *began_at, reason, None)?,
+    }
+    target.commit()?;
     source.batch_execute("ROLLBACK")?;
     if let Db::Sqlite(conn) = &mut target {
         // One file, without a log beside it, so that it can be copied as it is.
@@ -133,7 +129,7 @@ pub fn carry(
 
 /// A connection without limits of time, its schema up to date.
 fn patient(address: &Address) -> Result<Db, StoreError> {
-    let mut db = Db::open(address)?;
+    let mut db = Db::open(address, PATIENCE)?;
     migrations::apply(&mut db)?;
     if let Db::Postgres(conn) = &mut db {
         conn.batch_execute(

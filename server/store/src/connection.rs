@@ -5,6 +5,8 @@
     reason = "the one place that opens connections; the derive writes one more that nothing calls"
 )]
 
+use std::time::Duration;
+
 use diesel::ConnectionError;
 use diesel::RunQueryDsl;
 use diesel::connection::{
@@ -27,6 +29,9 @@ macro_rules! on_each {
     };
 }
 pub(crate) use on_each;
+
+/// So long a statement waits for what others hold.
+const LOCK_WITHIN: Duration = Duration::from_secs(5);
 
 /// The oldest bundled SQLite that is free of the WAL-reset bug, which can corrupt a database (3.51.3).
 const OLDEST_SQLITE: i32 = 3_051_003;
@@ -70,9 +75,21 @@ impl Address {
     }
 }
 
+/// What a connection to PostgreSQL does unless its address says otherwise: it gives a host up that doesn't answer, and finds
+/// out within half a minute that the other end is gone without a word.
+const MANNERS: &str = "connect_timeout=5&keepalives_idle=10&keepalives_interval=5&keepalives_count=3&tcp_user_timeout=25000";
+
+/// Adds [`MANNERS`] before the parameters of an address, of which the later one counts.
+fn with_manners(url: &str) -> String {
+    match url.split_once('?') {
+        Some((address, parameters)) => format!("{address}?{MANNERS}&{parameters}"),
+        None => format!("{url}?{MANNERS}"),
+    }
+}
+
 impl Db {
-    /// Opens the database at `address` and sets what each kind needs.
-    pub(crate) fn open(address: &Address) -> Result<Self, StoreError> {
+    /// Opens the database at `address` and sets what each kind needs; no statement may take longer than `patience`.
+    pub(crate) fn open(address: &Address, patience: Duration) -> Result<Self, StoreError> {
         let failed = |error: &dyn std::fmt::Display| StoreError::Connection(error.to_string());
         match address {
             Address::Postgres(url) => {
@@ -80,11 +97,22 @@ impl Db {
                     clippy::disallowed_methods,
                     reason = "the one place that opens connections"
                 )]
-                let mut conn = PgConnection::establish(url).map_err(|error| failed(&error))?;
-                conn.batch_execute(
-                    "SET lock_timeout = '5s'; SET statement_timeout = '30s'; \
-                     SET idle_in_transaction_session_timeout = '30s'; SET timezone = 'UTC'",
-                )?;
+                let mut conn =
+                    PgConnection::establish(&with_manners(url)).map_err(|error| failed(&error))?;
+                let longest = patience.as_millis();
+                let lock = (patience / 2).min(LOCK_WITHIN).as_millis();
+                conn.batch_execute(&format!(
+                    "SET lock_timeout = {lock}; SET statement_timeout = {longest}; \
+                     SET idle_in_transaction_session_timeout = {longest}; SET timezone = 'UTC'",
+                ))?;
+                // A standby lags behind: who reads there sees a head go back. And one that is promoted under an open connection
+                // would not be noticed.
+                if diesel::select(pg_is_in_recovery()).get_result(&mut conn)? {
+                    return Err(StoreError::Connection(
+                        "this PostgreSQL is a standby; name the primary, or all of them with target_session_attrs=read-write"
+                            .into(),
+                    ));
+                }
                 Ok(Self::Postgres(conn))
             }
             Address::Sqlite(path) => {
@@ -156,4 +184,7 @@ extern "SQL" {
     /// SQLite's own version.
     #[sql_name = "sqlite_version"]
     fn version() -> diesel::sql_types::Text;
+
+    /// Whether this PostgreSQL follows another one.
+    fn pg_is_in_recovery() -> diesel::sql_types::Bool;
 }

@@ -20,6 +20,13 @@ pub enum StoreError {
     /// The schema can't be brought up to date.
     #[error("the migrations failed: {0}")]
     Migration(String),
+    /// The database gave this up because of others that were at work, or because it takes no writes now; nothing of it
+    /// stays, and the same may be asked again.
+    #[error("the database is busy: {0}")]
+    Busy(String),
+    /// Another life of the ledger must begin, and can't.
+    #[error("a new epoch can't begin: {0}")]
+    Life(String),
     /// The database refused or failed.
     #[error("the database failed")]
     Database(#[source] Error),
@@ -36,7 +43,36 @@ impl From<Error> for StoreError {
         match error {
             Error::NotFound => Self::NotFound,
             Error::DatabaseError(DatabaseErrorKind::UniqueViolation, _) => Self::Conflict,
+            Error::DatabaseError(
+                DatabaseErrorKind::ClosedConnection | DatabaseErrorKind::UnableToSendCommand,
+                why,
+            ) => Self::Connection(why.message().to_owned()),
+            // The line broke while a transaction was to be ended; whether it was is seen by who asks again.
+            Error::BrokenTransactionManager | Error::RollbackErrorOnCommit { .. } => {
+                Self::Connection("it broke off".to_owned())
+            }
+            Error::DatabaseError(
+                DatabaseErrorKind::SerializationFailure | DatabaseErrorKind::ReadOnlyTransaction,
+                why,
+            ) => Self::Busy(why.message().to_owned()),
+            Error::DatabaseError(_, why) if passes(why.message()) => {
+                Self::Busy(why.message().to_owned())
+            }
             other => Self::Database(other),
         }
     }
+}
+
+/// Whether a failure passes by itself: a lock or a statement that took too long, a deadlock that was broken up, a database that
+/// is being stopped. Its code doesn't reach us, so it is known by its text, which PostgreSQL must give in English.
+fn passes(message: &str) -> bool {
+    const PASSING: [&str; 6] = [
+        "canceling statement due to",
+        "deadlock detected",
+        "terminating connection",
+        "the database system is",
+        "database is locked",
+        "database table is locked",
+    ];
+    PASSING.iter().any(|text| message.starts_with(text))
 }

@@ -86,7 +86,8 @@ pub fn page(db: &mut Db, after: Option<HorseId>, limit: i64) -> Result<Vec<Horse
 }
 
 /// Locks those of `ids` that there are until the transaction ends, always in the order of their ids, so that two
-/// writes never wait for each other. SQLite's one writer holds the lock already.
+/// writes never wait for each other. SQLite's one writer holds the lock already. PostgreSQL writes such a lock down, so a
+/// commit after it waits for the standbys even if it found all its events known: I1 holds for those too.
 ///
 /// # Errors
 ///

@@ -60,12 +60,13 @@ pub fn begin(db: &mut Db, new: &NewLedger) -> Result<(), StoreError> {
     Ok(())
 }
 
-/// Begins another life of the ledger, after an older state of it came back.
+/// Begins another life of the ledger, after an older state of it came back; `place` is where, once that is known.
 pub(crate) fn begin_anew(
     db: &mut Db,
     epoch: Uuid,
     began_at: NaiveDateTime,
     reason: &str,
+    place: Option<&str>,
 ) -> Result<(), StoreError> {
     diesel::insert_into(ledger_epoch::table)
         .values((
@@ -76,6 +77,37 @@ pub(crate) fn begin_anew(
         .execute(db)?;
     diesel::update(ledger::table.find(THE_ROW))
         .set(ledger::epoch.eq(epoch.to_string()))
+        .execute(db)?;
+    set_place(db, place)
+}
+
+/// Where the record was last served from; locked until the write ends, if it is one.
+///
+/// # Errors
+///
+/// [`StoreError::NotFound`] before the first start.
+pub(crate) fn lock_place(db: &mut Db) -> Result<Option<String>, StoreError> {
+    let place = ledger::table.find(THE_ROW).select(ledger::place);
+    Ok(match db {
+        Db::Postgres(conn) => place.for_update().first(conn)?,
+        Db::Sqlite(conn) => place.first(conn)?,
+    })
+}
+
+/// The same, without a lock; `None` before the first start too.
+pub(crate) fn place(db: &mut Db) -> Result<Option<String>, StoreError> {
+    let place = ledger::table
+        .find(THE_ROW)
+        .select(ledger::place)
+        .first::<Option<String>>(db)
+        .optional()?;
+    Ok(place.flatten())
+}
+
+/// Notes where the record is served from.
+pub(crate) fn set_place(db: &mut Db, place: Option<&str>) -> Result<(), StoreError> {
+    diesel::update(ledger::table.find(THE_ROW))
+        .set(ledger::place.eq(place.map(str::to_owned)))
         .execute(db)?;
     Ok(())
 }

@@ -23,7 +23,8 @@ pub(crate) fn apply(db: &mut Db) -> Result<(), StoreError> {
             .map(drop)
             .map_err(failed),
         Db::Postgres(conn) => {
-            conn.batch_execute("SET lock_timeout = 0")?;
+            // Another replica may be at it, and a big table takes as long as it takes.
+            conn.batch_execute("SET lock_timeout = 0; SET statement_timeout = 0")?;
             conn.batch_execute(REPLICAS_WAIT)?;
             let done = conn
                 .run_pending_migrations(POSTGRES)

@@ -12,6 +12,7 @@ diesel::table! {
         server_id -> Text,
         epoch -> Text,
         origin -> Text,
+        place -> Nullable<Text>,
     }
 }
 

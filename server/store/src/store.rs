@@ -9,6 +9,8 @@ use diesel::r2d2::{ManageConnection, Pool};
 
 use crate::connection::{Address, Db};
 use crate::error::StoreError;
+use crate::gate::Gate;
+use crate::life::Lives;
 use crate::migrations;
 use crate::writer::Writer;
 
@@ -19,7 +21,30 @@ pub struct Settings {
     pub url: String,
     /// Connections kept for reading (and, on PostgreSQL, for writing).
     pub connections: u32,
+    /// No statement may take longer, and nobody waits longer for a connection.
+    pub patience: Duration,
+    /// How another life of the ledger begins, for a server; a job that only looks has none.
+    pub lives: Option<Lives>,
 }
+
+impl Settings {
+    /// Those of a job that nobody else waits for.
+    #[must_use]
+    pub fn of_job(url: &str) -> Self {
+        Self {
+            url: url.to_owned(),
+            connections: 1,
+            patience: PATIENCE,
+            lives: None,
+        }
+    }
+}
+
+/// The patience of who has no reason for another.
+pub(crate) const PATIENCE: Duration = Duration::from_secs(30);
+
+/// Nobody waits longer than this for a connection.
+const CONNECT_WITHIN: Duration = Duration::from_secs(10);
 
 /// The open store. Cheap to clone.
 #[derive(Clone)]
@@ -27,6 +52,10 @@ pub struct Store {
     pool: Pool<Opener>,
     /// SQLite has one writer, which commits waiting writes together; PostgreSQL writes on the pool's connections.
     writer: Option<Arc<Writer>>,
+    /// On PostgreSQL writes never take all connections.
+    gate: Arc<Gate>,
+    patience: Duration,
+    lives: Option<Lives>,
 }
 
 impl std::fmt::Debug for Store {
@@ -50,7 +79,8 @@ impl Store {
         if let Address::Sqlite(path) = &address {
             keep_to_oneself(path)?;
         }
-        migrations::apply(&mut Db::open(&address)?)?;
+        let patience = settings.patience;
+        migrations::apply(&mut Db::open(&address, patience)?)?;
         let writer = match &address {
             Address::Sqlite(_) => Some(Arc::new(Writer::start(address.clone())?)),
             Address::Postgres(_) => None,
@@ -58,10 +88,20 @@ impl Store {
         let pool = Pool::builder()
             .max_size(settings.connections.max(1))
             .min_idle(Some(0))
-            .connection_timeout(Duration::from_secs(10))
-            .build(Opener { address })
+            .connection_timeout(patience.min(CONNECT_WITHIN))
+            .build(Opener {
+                address,
+                patience,
+                lives: settings.lives.clone(),
+            })
             .map_err(|error| StoreError::Connection(error.to_string()))?;
-        Ok(Self { pool, writer })
+        Ok(Self {
+            pool,
+            writer,
+            gate: Arc::new(Gate::before(settings.connections.max(1))),
+            patience: patience.min(CONNECT_WITHIN),
+            lives: settings.lives.clone(),
+        })
     }
 
     /// Whether several servers may share this database.
@@ -106,6 +146,7 @@ impl Store {
         if let Some(writer) = &self.writer {
             return writer.run(work);
         }
+        let _pass = self.gate.enter(self.patience)?;
         let mut db = self
             .pool
             .get()
@@ -117,7 +158,10 @@ impl Store {
                 Ok(done)
             }
             Err(why) => {
-                db.rollback().map_err(StoreError::from)?;
+                if let Err(error) = db.rollback() {
+                    // The connection is of no use any more, and the pool sees that.
+                    tracing::warn!(%error, "a write could not be undone by hand");
+                }
                 Err(why)
             }
         }
@@ -128,6 +172,9 @@ impl Store {
     pub fn close(&self) {
         if let Some(writer) = &self.writer {
             writer.close();
+            if let Err(error) = self.note() {
+                tracing::warn!(%error, "the witness could not be told how far the file has come");
+            }
             let merged = self.read(|db| {
                 db.batch_execute("PRAGMA wal_checkpoint(TRUNCATE)")
                     .map_err(StoreError::from)
@@ -136,6 +183,19 @@ impl Store {
                 // Nothing is lost: the next start reads the log.
                 tracing::warn!(%error, "the write-ahead log could not be merged");
             }
+        }
+    }
+
+    /// Lets the witness of a SQLite file know how far it has come, so that an older copy that is put back is noticed at
+    /// the next start. Blocks.
+    ///
+    /// # Errors
+    ///
+    /// [`StoreError`] if the database or the witness fails.
+    pub fn note(&self) -> Result<(), StoreError> {
+        match &self.lives {
+            Some(lives) => self.read(|db| lives.note(db)),
+            None => Ok(()),
         }
     }
 
@@ -195,6 +255,8 @@ pub(crate) fn keep_to_oneself(path: &str) -> Result<(), StoreError> {
 #[derive(Clone, Debug)]
 struct Opener {
     address: Address,
+    patience: Duration,
+    lives: Option<Lives>,
 }
 
 impl ManageConnection for Opener {
@@ -202,7 +264,11 @@ impl ManageConnection for Opener {
     type Error = StoreError;
 
     fn connect(&self) -> Result<Db, StoreError> {
-        Db::open(&self.address)
+        let mut db = Db::open(&self.address, self.patience)?;
+        if let (Some(lives), Db::Postgres(_)) = (&self.lives, &db) {
+            lives.look(&mut db)?;
+        }
+        Ok(db)
     }
 
     fn is_valid(&self, db: &mut Db) -> Result<(), StoreError> {

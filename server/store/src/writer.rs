@@ -9,6 +9,7 @@ use diesel::Connection;
 
 use crate::connection::{Address, Db};
 use crate::error::StoreError;
+use crate::store::PATIENCE;
 
 /// At most so many writes share a commit: bounds how long the first of them waits.
 const TOGETHER: usize = 256;
@@ -31,7 +32,7 @@ pub(crate) struct Writer {
 impl Writer {
     /// Starts the thread on its own connection.
     pub(crate) fn start(address: Address) -> Result<Self, StoreError> {
-        let db = Db::open(&address)?;
+        let db = Db::open(&address, PATIENCE)?;
         let (jobs, waiting) = sync_channel::<Job>(QUEUE);
         let thread = std::thread::Builder::new()
             .name("whorl-writer".into())
@@ -119,7 +120,7 @@ fn serve(address: &Address, mut db: Db, waiting: &Receiver<Job>) {
         let served = catch_unwind(AssertUnwindSafe(|| serve_together(&mut db, first, waiting)));
         if served.is_err() {
             tracing::error!("a write panicked; the writer opens a new connection");
-            match Db::open(address) {
+            match Db::open(address, PATIENCE) {
                 Ok(fresh) => db = fresh,
                 Err(error) => {
                     tracing::error!(%error, "the writer can't open a new connection and stops");

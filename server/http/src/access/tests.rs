@@ -348,7 +348,7 @@ proptest! {
     fn the_list_and_the_single_answer_agree_with_the_model(world in worlds()) {
         let folder = tempfile::tempdir().expect("a folder");
         let url = format!("sqlite://{}", folder.path().join("whorl.db").display());
-        let store = Store::open(&Settings { url, connections: 1 }).expect("a store");
+        let store = Store::open(&Settings::of_job(&url)).expect("a store");
         store.write(move |db| { settle(db, &world)?; check(db, &world) }).expect("answers");
     }
 }

@@ -34,7 +34,8 @@ pub(crate) async fn live() -> Json<Health> {
 #[get("/health/ready")]
 pub(crate) async fn ready(state: Data<State>) -> Result<Json<Health>, Problem> {
     let store = state.store.clone();
-    actix_web::web::block(move || store.ping()).await??;
+    let pinged = actix_web::web::block(move || store.ping());
+    state.in_time(pinged).await???;
     Ok(Json(Health {
         status: "ok".into(),
     }))

@@ -70,12 +70,21 @@ impl Caller {
     /// If the server doesn't answer.
     #[must_use]
     pub fn send(&self, request: RequestBuilder) -> Answer {
-        let answer = request.send().expect("an answer");
-        Answer {
+        self.try_send(request).expect("an answer")
+    }
+
+    /// Sends a request to a server that may be gone before its answer has come whole.
+    ///
+    /// # Errors
+    ///
+    /// How the line broke.
+    pub fn try_send(&self, request: RequestBuilder) -> Result<Answer, reqwest::Error> {
+        let answer = request.send()?;
+        Ok(Answer {
             status: answer.status().as_u16(),
             headers: answer.headers().clone(),
-            body: answer.bytes().expect("the answer's body").to_vec(),
-        }
+            body: answer.bytes()?.to_vec(),
+        })
     }
 }
 

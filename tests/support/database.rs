@@ -19,7 +19,7 @@ pub enum Database {
 
 /// A database that goes with its test.
 #[derive(Debug)]
-pub(crate) struct Own {
+pub struct Own {
     url: String,
     /// What has to be dropped on PostgreSQL: the server's address and the schema.
     schema: Option<(String, String)>,
@@ -31,7 +31,8 @@ impl Own {
     /// # Panics
     ///
     /// If it can't be made: without PostgreSQL half of the tests would be worth nothing, so they fail.
-    pub(crate) fn make(database: Database, folder: &Path) -> Self {
+    #[must_use]
+    pub fn make(database: Database, folder: &Path) -> Self {
         match database {
             Database::Sqlite => Self {
                 url: format!("sqlite://{}/whorl.db", folder.display()),
@@ -55,7 +56,8 @@ impl Own {
     }
 
     /// Its address.
-    pub(crate) fn url(&self) -> &str {
+    #[must_use]
+    pub fn url(&self) -> &str {
         &self.url
     }
 }

@@ -1,18 +1,24 @@
 //! What the end-to-end tests and the demo stand on.
 
+pub mod balancer;
 mod browser;
 mod caller;
+pub mod cluster;
 mod database;
 pub mod demo;
+pub mod hand;
 pub mod ledger;
 pub mod paddock;
 pub mod pen;
 pub mod person;
+pub mod process;
 mod server;
+pub mod told;
+pub mod waiting;
 pub mod yard;
 
 pub use browser::Browser;
 pub use caller::{Answer, Caller};
-pub use database::Database;
+pub use database::{Database, Own};
 pub use person::Person;
 pub use server::{TestClock, TestServer};

@@ -37,15 +37,24 @@ impl Deref for Person {
 impl Person {
     /// Opens an account for `name` and signs in.
     pub(crate) fn join(server: &TestServer, name: &str, with_device: bool) -> Self {
+        Self::open(&server.anonymous(), name, with_device)
+    }
+
+    /// Opens an account for `name` on any server and signs in.
+    ///
+    /// # Panics
+    ///
+    /// If it can't be opened.
+    #[must_use]
+    pub fn open(anonymous: &Caller, name: &str, with_device: bool) -> Self {
         let email = address(name);
         let password = password(name);
-        let anonymous = server.anonymous();
         let new = json!({"email": email, "name": name, "password": password});
         let opened = anonymous.post(path::ACCOUNTS, &new);
         assert_eq!(opened.status, 201, "{opened:?}");
         let key = with_device.then(new_key);
-        let session = sign_in(&anonymous, &email, &password, key.as_ref()).read();
-        Self::of(&anonymous, (email, password), key, session)
+        let session = sign_in(anonymous, &email, &password, key.as_ref()).read();
+        Self::of(anonymous, (email, password), key, session)
     }
 
     fn of(

@@ -31,6 +31,7 @@ mod replicas;
 mod sealed;
 mod sessions;
 mod shape;
+mod sharding;
 mod shares;
 mod standby;
 mod transfers;

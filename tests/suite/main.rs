@@ -1,5 +1,6 @@
 //! The end-to-end tests: one binary, a file for each resource or story.
 
+mod access_matrix;
 mod accounts;
 mod anonymous;
 mod attachments;

@@ -26,7 +26,7 @@ pub mod logging;
 mod methods;
 pub mod network;
 pub mod operate;
-mod pages;
+pub mod pages;
 mod paging;
 mod password;
 pub mod problem;

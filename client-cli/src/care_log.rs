@@ -74,10 +74,11 @@ impl Withheld {
     /// Whether an entry of this kind may be among it. A correction may be of any kind.
     #[must_use]
     pub fn may_hold(&self, kind: Kind) -> bool {
-        let corrects = [Kind::Amendment, Kind::Retraction, Kind::Countersign];
         self.unnamed
             || self.kinds.contains(&kind)
-            || corrects.iter().any(|kind| self.kinds.contains(kind))
+            || Kind::ABOUT_OTHERS
+                .iter()
+                .any(|kind| self.kinds.contains(kind))
     }
 }
 

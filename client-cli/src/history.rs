@@ -172,12 +172,9 @@ impl Piece {
 
     /// Whether it is about another event.
     fn is_about_another(&self) -> bool {
-        self.envelope.as_ref().is_some_and(|envelope| {
-            matches!(
-                envelope.kind,
-                Kind::Amendment | Kind::Retraction | Kind::Countersign
-            )
-        })
+        self.envelope
+            .as_ref()
+            .is_some_and(|envelope| envelope.kind.is_about_another())
     }
 
     fn targets(&self, id: EventId) -> bool {

@@ -14,9 +14,6 @@ use whorl_tests::pen::{Draft, Pen};
 use whorl_tests::yard::{Yard, license};
 use whorl_tests::{Person, TestServer, on_both};
 
-/// The kinds that are about another event.
-const ABOUT_OTHERS: [Kind; 3] = [Kind::Amendment, Kind::Retraction, Kind::Countersign];
-
 /// A yard with a horse and somebody who holds every role on it, with both licences.
 fn yard_of_all_roles(server: &TestServer) -> (Yard, HorseId, Person) {
     let yard = Yard::open(server);
@@ -33,7 +30,7 @@ on_both!(every_kind_is_taken_from_who_may_record_it, |server| {
     let (yard, horse, person) = yard_of_all_roles(server);
     let vet = Pen::of(&person, Role::Vet);
     let mut taken = Vec::new();
-    for kind in Kind::ALL.iter().filter(|kind| !ABOUT_OTHERS.contains(kind)) {
+    for kind in Kind::ALL.iter().filter(|kind| !kind.is_about_another()) {
         let event = vet.draft(horse, *kind).sign();
         assert!(
             matches!(push_one(&person, &event), Outcome::Accepted { .. }),

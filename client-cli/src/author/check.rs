@@ -202,10 +202,7 @@ fn target(conn: &mut SqliteConnection, draft: &Draft) -> Result<Option<Envelope>
                 "there is no entry {id} in this horse's record on this device; `whorl sync` fetches news"
             ))
         })?;
-    if matches!(
-        found.kind,
-        Kind::Amendment | Kind::Retraction | Kind::Countersign
-    ) {
+    if found.kind.is_about_another() {
         return Err(Failure::input(format!(
             "entry {id} is itself a {}; name the entry that it is about",
             found.kind

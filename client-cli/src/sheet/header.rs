@@ -114,12 +114,12 @@ fn merge(details: &mut Map<String, Value>, new: Map<String, Value>) -> Result<()
 pub(super) fn kind(text: &str) -> Result<Kind, String> {
     let code = plain(text).to_lowercase();
     let kind: Kind = code.parse().map_err(|error| format!("{error}"))?;
-    match kind {
-        Kind::Amendment | Kind::Retraction | Kind::Countersign => Err(format!(
+    if kind.is_about_another() {
+        return Err(format!(
             "{kind} is about an earlier entry; there is a command of its own for it"
-        )),
-        kind => Ok(kind),
+        ));
     }
+    Ok(kind)
 }
 
 /// A fault of a whole line.

@@ -7,11 +7,10 @@ use whorl_care::kind::Kind;
 use crate::typed::TYPED;
 use crate::yard::{Yard, id};
 
-/// The kinds that `record` takes; the other three are commands of their own.
+/// The kinds that `record` takes; the others are commands of their own.
 pub(crate) fn recordable() -> impl Iterator<Item = Kind> {
-    let corrections = [Kind::Amendment, Kind::Retraction, Kind::Countersign];
     let all = Kind::ALL.iter().copied();
-    all.filter(move |kind| !corrections.contains(kind))
+    all.filter(|kind| !kind.is_about_another())
 }
 
 /// A role that may record the kind by the default policy, and attest it where anyone can.

@@ -75,7 +75,7 @@ pub fn check_ids(events: &[CareEvent]) -> Result<(), Faults> {
 /// Resolves a log: see [`Standing`].
 #[must_use]
 pub fn effective(events: &[CareEvent]) -> Effective<'_> {
-    if !events.iter().any(|event| is_about_another(event.kind)) {
+    if !events.iter().any(|event| event.kind.is_about_another()) {
         return Effective {
             standing: without_repeats(events).map(plain).collect(),
             unresolved: Vec::new(),
@@ -87,17 +87,13 @@ pub fn effective(events: &[CareEvent]) -> Effective<'_> {
         if said.repeats[n] {
             continue;
         }
-        if !is_about_another(event.kind) {
+        if !event.kind.is_about_another() {
             resolved.standing.push(said.standing(n));
         } else if said.reach[n] == Reach::Nowhere {
             resolved.unresolved.push(event);
         }
     }
     resolved
-}
-
-const fn is_about_another(kind: Kind) -> bool {
-    matches!(kind, Kind::Amendment | Kind::Retraction | Kind::Countersign)
 }
 
 /// The events without later copies of one with the same id.
@@ -182,7 +178,7 @@ impl<'a> Said<'a> {
         let mut at = start;
         let end = loop {
             match self.reach[at] {
-                Reach::Unknown if !is_about_another(self.events[at].kind) => {
+                Reach::Unknown if !self.events[at].kind.is_about_another() => {
                     self.reach[at] = Reach::Root(at, 0);
                 }
                 Reach::Unknown => {

@@ -137,6 +137,19 @@ codes! {
     }
 }
 
+impl Kind {
+    /// The kinds that are about another event, which the envelope's `target_id` names: told with that event, and seen by
+    /// whoever may see it.
+    pub const ABOUT_OTHERS: &'static [Self] =
+        &[Self::Amendment, Self::Retraction, Self::Countersign];
+
+    /// Whether it is about another event.
+    #[must_use]
+    pub const fn is_about_another(self) -> bool {
+        matches!(self, Self::Amendment | Self::Retraction | Self::Countersign)
+    }
+}
+
 codes! {
     /// In which capacity somebody acts on a horse's record.
     Role {
@@ -188,6 +201,9 @@ mod tests {
             assert_eq!(serde_json::to_value(kind).expect("a string"), kind.code());
         }
         assert_eq!(Kind::ALL.len(), 22);
+        for kind in Kind::ALL {
+            assert_eq!(kind.is_about_another(), Kind::ABOUT_OTHERS.contains(kind));
+        }
         assert!("hoofcare".parse::<Kind>().is_err());
     }
 }

@@ -64,16 +64,7 @@ fn sealed(rows: &[EventRow], seal: &Seal) -> Result<Vec<bool>, StoreError> {
 ///
 /// A problem that points to what can't stand.
 pub(crate) fn check_seal(seal: &Seal) -> Result<(), Problem> {
-    let about_others = [
-        EventKind::Amendment,
-        EventKind::Retraction,
-        EventKind::Countersign,
-    ];
-    if let Some(n) = seal
-        .kinds
-        .iter()
-        .position(|kind| about_others.contains(kind))
-    {
+    if let Some(n) = seal.kinds.iter().position(|kind| kind.is_about_another()) {
         return Err(Problem::invalid(
             format!("/seal/kinds/{n}"),
             "what amends, withdraws or countersigns an entry is kept back with that entry, and only with it",

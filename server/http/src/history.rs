@@ -73,11 +73,10 @@ pub(crate) fn page(
     wanted: &Wanted,
 ) -> Result<(Vec<HistoryEntry>, Option<Cursor>), StoreError> {
     let until_seq = access.until_seq(head_seq);
-    let about_others = [Kind::Amendment, Kind::Retraction, Kind::Countersign];
     let kinds: Vec<Kind> = access
         .kinds()
         .into_iter()
-        .filter(|kind| !about_others.contains(kind))
+        .filter(|kind| !kind.is_about_another())
         .filter(|kind| wanted.kinds.is_empty() || wanted.kinds.contains(kind))
         .collect();
     let mut window = Window {

@@ -448,14 +448,8 @@ fn event_row(arrival: &Arrival, seq: i64, head: &Hash, now: DateTime<Utc>) -> Ev
         salt: Some(arrival.raw.salt.0.to_vec()),
         signature: arrival.raw.signature.0.to_vec(),
         head: head.0.to_vec(),
-        shapes: matches!(
-            envelope.kind,
-            EventKind::Identity
-                | EventKind::CarePlan
-                | EventKind::Amendment
-                | EventKind::Retraction
-                | EventKind::Countersign
-        ),
+        shapes: envelope.kind.is_about_another()
+            || matches!(envelope.kind, EventKind::Identity | EventKind::CarePlan),
     }
 }
 

@@ -48,7 +48,7 @@ pub(crate) fn of_kinds(
 ) -> Result<Vec<Seen>, StoreError> {
     let ids: Vec<HorseId> = horses.iter().map(|(row, _)| row.id).collect();
     let mut asked = kinds.to_vec();
-    asked.extend([Kind::Amendment, Kind::Retraction, Kind::Countersign]);
+    asked.extend(Kind::ABOUT_OTHERS);
     let mut logs: HashMap<HorseId, Vec<EventRow>> = HashMap::new();
     for row in events::of_kinds(db, &ids, &asked)? {
         logs.entry(row.horse_id).or_default().push(row);

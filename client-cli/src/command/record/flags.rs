@@ -47,10 +47,7 @@ struct Verb {
 const PRESET: &str = "service";
 
 fn verbs() -> impl Iterator<Item = Verb> {
-    let corrections = [Kind::Amendment, Kind::Retraction, Kind::Countersign];
-    let kinds = Kind::ALL
-        .iter()
-        .filter(move |kind| !corrections.contains(kind));
+    let kinds = Kind::ALL.iter().filter(|kind| !kind.is_about_another());
     let kinds = kinds.map(|kind| Verb {
         name: &Form::of(*kind).verb,
         kind: *kind,

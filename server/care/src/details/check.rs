@@ -44,10 +44,7 @@ pub fn check_day(kind: Kind, context: &Context<'_>) -> Result<(), Faults> {
         );
     }
     // A correction of the date of birth itself can't be held against the date it corrects.
-    let about_the_record = matches!(
-        kind,
-        Kind::Identity | Kind::Amendment | Kind::Retraction | Kind::Countersign
-    );
+    let about_the_record = kind == Kind::Identity || kind.is_about_another();
     if let Some(foaled) = context.foaled_on.filter(|_| !about_the_record)
         && on < foaled.earliest()
     {

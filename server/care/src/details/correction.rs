@@ -45,10 +45,7 @@ impl Amendment {
     ///
     /// Their faults, under `/details`; also if that kind can't be amended.
     pub fn new_details(&self, target: Kind) -> Result<Details, Faults> {
-        if matches!(
-            target,
-            Kind::Amendment | Kind::Retraction | Kind::Countersign
-        ) {
+        if target.is_about_another() {
             let detail = format!("a {target} can't be amended; retract it and record it anew");
             return Err(Faults::one("/details", detail));
         }

@@ -4,7 +4,6 @@ use chrono::Datelike;
 use serde_json::value::RawValue;
 use whorl_care::details::Details;
 use whorl_care::fault::{Faults, read};
-use whorl_care::kind::Kind as EventKind;
 use whorl_contract::event::{Content, NotGenuine, Opened, SignedEvent, VOCABULARY};
 
 use crate::problem::{Kind, Problem};
@@ -81,11 +80,7 @@ impl Arrival {
                 );
             }
         }
-        let about_another = matches!(
-            envelope.kind,
-            EventKind::Amendment | EventKind::Retraction | EventKind::Countersign
-        );
-        match (about_another, envelope.target_id) {
+        match (envelope.kind.is_about_another(), envelope.target_id) {
             (true, None) => faults.add("/envelope/target_id", "say which event this is about"),
             (false, Some(_)) => faults.add(
                 "/envelope/target_id",

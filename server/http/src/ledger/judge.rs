@@ -94,10 +94,7 @@ fn check_target(case: &Case<'_>, envelope: &Envelope) -> Result<(), Problem> {
             "there is no such event in this horse's log",
         ));
     };
-    if matches!(
-        target.kind,
-        EventKind::Amendment | EventKind::Retraction | EventKind::Countersign
-    ) {
+    if target.kind.is_about_another() {
         return Err(Problem::invalid(
             "/envelope/target_id",
             format!(

@@ -22,9 +22,6 @@ use crate::{access, herd};
 /// So many entries stand on one page.
 const ON_A_PAGE: usize = 40;
 
-/// Kinds that are told with the entry that they are about.
-const ABOUT_OTHERS: [Kind; 3] = [Kind::Amendment, Kind::Retraction, Kind::Countersign];
-
 /// Shows the history.
 pub(super) async fn show(
     state: Data<State>,
@@ -125,7 +122,7 @@ impl View<'_> {
                     select id="kind" name="kind" aria-describedby=[wrong("kind")] {
                         option value="" selected[chosen.is_none()] { "Everything" }
                         @for kind in self.kinds {
-                            @if !ABOUT_OTHERS.contains(kind) {
+                            @if !kind.is_about_another() {
                                 option value=(kind) selected[chosen == Some(kind.code())] { (words::kind(*kind)) }
                             }
                         }

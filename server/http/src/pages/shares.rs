@@ -217,7 +217,6 @@ fn sealed(seal: &Seal) -> String {
 }
 
 fn form(horse: &Horse, outcome: &Outcome, token: &str) -> Markup {
-    let about_others = [Kind::Amendment, Kind::Retraction, Kind::Countersign];
     let faults = match outcome {
         Outcome::Refused(refused) => refused.document().errors,
         _ => Vec::new(),
@@ -251,7 +250,7 @@ fn form(horse: &Horse, outcome: &Outcome, token: &str) -> Markup {
                     fieldset {
                         legend { "What these entries say" }
                         div.choices {
-                            @for kind in Kind::ALL.iter().filter(|kind| !about_others.contains(kind)) {
+                            @for kind in Kind::ALL.iter().filter(|kind| !kind.is_about_another()) {
                                 @let id = format!("seal-{kind}");
                                 div.choice {
                                     input id=(id) name="seal" type="checkbox" value=(kind);

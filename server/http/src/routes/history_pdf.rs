@@ -87,10 +87,9 @@ fn withheld(access: &Access, later: bool) -> Vec<String> {
     let mut withheld = Vec::new();
     if access.is_limited() {
         let seen = access.kinds();
-        let about_others = [Kind::Amendment, Kind::Retraction, Kind::Countersign];
         let missing: Vec<String> = Kind::ALL
             .iter()
-            .filter(|kind| !seen.contains(kind) && !about_others.contains(kind))
+            .filter(|kind| !seen.contains(kind) && !kind.is_about_another())
             .map(|kind| words(kind.code()))
             .collect();
         withheld.push(format!(

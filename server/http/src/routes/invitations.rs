@@ -5,7 +5,7 @@ use actix_web::{HttpResponse, delete, get, post};
 use chrono::{DateTime, NaiveDateTime, TimeDelta, Utc};
 use whorl_care::fault::Faults;
 use whorl_care::ids::{AccountId, GrantId, InvitationId};
-use whorl_care::kind::{Kind as EventKind, Role};
+use whorl_care::kind::Role;
 use whorl_contract::grant::{Grant, Invitation, InvitationCode, NewInvitation};
 use whorl_contract::page::Page;
 use whorl_contract::problem::Problem as ProblemDocument;
@@ -24,13 +24,6 @@ use crate::throttle::{self, Bucket, Gate};
 
 /// How long a code works.
 const LASTS: TimeDelta = TimeDelta::days(7);
-
-/// Kinds that follow the event that they are about: no grant is limited to them.
-const ABOUT_OTHERS: [EventKind; 3] = [
-    EventKind::Amendment,
-    EventKind::Retraction,
-    EventKind::Countersign,
-];
 
 fn view(row: InvitationRow, code: Option<String>) -> Invitation {
     Invitation {
@@ -64,7 +57,7 @@ fn checked(mut new: NewInvitation, now: DateTime<Utc>) -> Result<NewInvitation, 
         if kinds.is_empty() {
             faults.add("/kinds", "name at least one kind, or leave it out for all");
         }
-        if kinds.iter().any(|kind| ABOUT_OTHERS.contains(kind)) {
+        if kinds.iter().any(|kind| kind.is_about_another()) {
             faults.add(
                 "/kinds",
                 "amendment, retraction and countersign follow the kind that they are about; leave them out",

@@ -113,6 +113,7 @@ commands! {
     Amend: amend::Args,
     Retract: amend::RetractArgs,
     Countersign: amend::CountersignArgs,
+    Erase: amend::EraseArgs,
     /// Send what waits in the outbox
     Push: push::Args,
     /// Send what waits, fetch what is new, and check that it fits

@@ -64,7 +64,7 @@ pub struct Entry {
     pub amended_by: Vec<EventId>,
     /// The event that withdrew it.
     pub retracted_by: Option<EventId>,
-    /// The reason of the latest amendment or of the retraction.
+    /// The reason of the latest amendment, of the retraction or of the erasure.
     pub reason: Option<String>,
     /// Who vouched for it as it reads now.
     pub countersignatures: Vec<Countersignature>,
@@ -183,6 +183,11 @@ impl Piece {
             && self.envelope.as_ref().and_then(|one| one.target_id) == Some(id)
     }
 
+    fn erases(&self, id: EventId) -> bool {
+        let kind = self.envelope.as_ref().map(|envelope| envelope.kind);
+        kind == Some(Kind::Erasure) && self.targets(id)
+    }
+
     fn text(&self, name: &str) -> Option<String> {
         let details = &self.content.as_ref()?.details;
         details.get(name)?.as_str().map(str::to_owned)
@@ -242,6 +247,14 @@ fn entry(piece: &Piece, pieces: &[Piece], log: &Effective<'_>) -> Entry {
     if let (Some(effect), Some(id)) = (effect, piece.id) {
         let upon: Vec<&Piece> = pieces.iter().filter(|other| other.targets(id)).collect();
         fold(&mut entry, effect, &upon);
+    }
+    if let Some(id) = piece.id.filter(|_| content.is_none()) {
+        let erasure = pieces.iter().find(|other| other.erases(id));
+        if let Some(erasure) = erasure {
+            entry.standing = Standing::Erased;
+            entry.reason = erasure.text("reason");
+            "what it said was erased for good".clone_into(&mut entry.what);
+        }
     }
     entry
 }

@@ -7,8 +7,9 @@ use diesel::sqlite::SqliteConnection;
 use serde_json::value::RawValue;
 use uuid::Uuid;
 use whorl_care::ids::{EventId, HorseId};
+use whorl_care::kind::Kind;
 use whorl_contract::chain;
-use whorl_contract::event::SignedEvent;
+use whorl_contract::event::{Envelope, SignedEvent};
 use whorl_contract::key::{Hash, Salt, Signature};
 
 use crate::failure::Failure;
@@ -230,6 +231,34 @@ diesel::define_sql_function! {
     /// What we have, else what we got.
     #[sql_name = "coalesce"]
     fn coalesce_text(have: Nullable<Text>, got: Nullable<Text>) -> Nullable<Text>;
+}
+
+/// Takes the content of an entry of a horse, and of all that was said about it, away for good: also where a copy was kept
+/// apart. That it was erased, and why, stays.
+///
+/// # Errors
+///
+/// [`Failure::Device`] if it can't be written.
+pub fn erase(conn: &mut SqliteConnection, horse: HorseId, target: EventId) -> Result<(), Failure> {
+    let about: Vec<EventId> = log(conn, horse)?
+        .iter()
+        .filter(|entry| entry.kind.as_deref() != Some(Kind::Erasure.code()))
+        .filter_map(|entry| {
+            let envelope = serde_json::from_str::<Envelope>(entry.envelope.as_deref()?).ok()?;
+            (envelope.id == target || envelope.target_id == Some(target)).then_some(envelope.id)
+        })
+        .collect();
+    let ids: Vec<Option<Stored<EventId>>> = about.into_iter().map(|id| Some(Stored(id))).collect();
+    let nothing = (None::<String>, None::<Stored<Salt>>);
+    diesel::update(log::table.filter(log::horse_id.eq(Stored(horse))))
+        .filter(log::event_id.eq_any(ids.clone()))
+        .set((log::content.eq(&nothing.0), log::salt.eq(nothing.1)))
+        .execute(conn)?;
+    diesel::update(kept::table.filter(kept::horse_id.eq(Stored(horse))))
+        .filter(kept::event_id.eq_any(ids))
+        .set((kept::content.eq(&nothing.0), kept::salt.eq(nothing.1)))
+        .execute(conn)?;
+    Ok(())
 }
 
 /// Moves our entries after `seq` out of the log and keeps them apart. Answers them.

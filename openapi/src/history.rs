@@ -1,4 +1,4 @@
-//! The history of a horse for people: flat, with amendments and retractions resolved and provenance shown.
+//! The history of a horse for people: flat, with amendments, retractions and erasures resolved and provenance shown.
 
 use chrono::{DateTime, FixedOffset, Utc};
 use serde::{Deserialize, Serialize};
@@ -21,6 +21,8 @@ pub enum Standing {
     Retracted,
     /// Two people amended it differently; the later one in the log is shown until somebody amends again.
     Contested,
+    /// Its content was taken away for good; shown only if asked for.
+    Erased,
 }
 
 /// A vet or farrier who vouched for the entry.
@@ -101,7 +103,7 @@ pub struct HistoryEntry {
     /// The event that withdrew it.
     #[schema(required)]
     pub retracted_by: Option<EventId>,
-    /// The reason of the latest amendment or of the retraction.
+    /// The reason of the latest amendment, of the retraction or of the erasure.
     #[schema(required)]
     pub reason: Option<String>,
     /// Who vouched for it.

@@ -10,6 +10,7 @@ mod calendars;
 mod due;
 mod due_golden;
 mod entry;
+mod erasures;
 mod exchange;
 mod figures;
 mod grants;

@@ -1,4 +1,4 @@
-//! `whorl amend`, `whorl retract`, `whorl countersign`: saying something about an earlier entry.
+//! `whorl amend`, `whorl retract`, `whorl countersign`, `whorl erase`: saying something about an earlier entry.
 
 use std::path::PathBuf;
 
@@ -63,6 +63,26 @@ pub struct CountersignArgs {
     /// What you vouch for, and on what grounds
     #[arg(long)]
     statement: Option<String>,
+    #[command(flatten)]
+    as_whom: AsWhom,
+}
+
+/// Erase, as the owner, what an entry says: here, on the server and on every device that syncs
+///
+/// For what the law or a promise says must go. What was said about the entry goes with it, and files that nothing else
+/// names. That there was an entry, of which kind, on which day and by whom stays, or the log couldn't be verified; so
+/// does the reason. Copies that were printed or exported before are beyond reach. It can't be taken back: to correct
+/// something, use `whorl amend` or `whorl retract`.
+#[derive(Debug, clap::Args)]
+pub struct EraseArgs {
+    /// Its id, or the beginning or end of it
+    id: String,
+    /// Why; it stays in the record, so don't repeat what is to go
+    #[arg(long)]
+    reason: Option<String>,
+    /// You know that it can't be taken back
+    #[arg(long)]
+    for_good: bool,
     #[command(flatten)]
     as_whom: AsWhom,
 }
@@ -212,8 +232,45 @@ impl CountersignArgs {
     }
 }
 
+impl EraseArgs {
+    /// Erases.
+    ///
+    /// # Errors
+    ///
+    /// [`Failure::Input`] if there is no such entry, or if it isn't said that it may go for good.
+    pub fn run(self, desk: &mut Desk<'_, '_>) -> Result<(), Failure> {
+        let mut conn = desk.database()?;
+        let target = Target::even_withdrawn(&mut conn, &self.id)?;
+        if !self.for_good {
+            return Err(Failure::input(format!(
+                "erasing can't be taken back; add --for-good if this is to go: {}",
+                target.entry.what
+            )));
+        }
+        let reason = reason(desk, self.reason, "Why is it erased")?;
+        let content = json!({"reason": reason});
+        record(
+            desk,
+            &mut conn,
+            &target,
+            Kind::Erasure,
+            content,
+            &self.as_whom,
+            "what it says goes for good once the server has taken this, and from other devices at their next sync",
+        )
+    }
+}
+
 impl Target {
     fn find(conn: &mut SqliteConnection, text: &str) -> Result<Self, Failure> {
+        let target = Self::even_withdrawn(conn, text)?;
+        if target.entry.standing == Standing::Retracted {
+            return Err(Failure::input("it is withdrawn already"));
+        }
+        Ok(target)
+    }
+
+    fn even_withdrawn(conn: &mut SqliteConnection, text: &str) -> Result<Self, Failure> {
         let id = pick(care_log::ids(conn)?.into_iter(), text, "entry")?;
         let horse_id = care_log::horse_of(conn, id)?
             .ok_or_else(|| Failure::input(format!("there is no entry {id} on this device")))?;
@@ -225,9 +282,6 @@ impl Target {
                     "the entry {id} is itself about another one; name that one (`whorl show {id}` tells which)"
                 ))
             })?;
-        if entry.standing == Standing::Retracted {
-            return Err(Failure::input("it is withdrawn already"));
-        }
         if entry.state == Some("refused") {
             return Err(Failure::input(
                 "the server refused it, so it is in no log; deal with it by `whorl outbox`",

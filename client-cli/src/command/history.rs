@@ -117,6 +117,7 @@ fn told(entry: &Entry) -> String {
         Standing::Amended => Some(format!("[amended: {reason}]")),
         Standing::Retracted => Some(format!("[WITHDRAWN: {reason}]")),
         Standing::Contested => Some(format!("[amended differently by two people: {reason}]")),
+        Standing::Erased => Some(format!("[ERASED: {reason}]")),
     });
     lines.extend(match entry.state {
         Some("waiting") => Some("[waits for the next push]".to_owned()),

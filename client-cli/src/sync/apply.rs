@@ -4,7 +4,9 @@ use chrono::{DateTime, Utc};
 use diesel::connection::SimpleConnection;
 use diesel::sqlite::SqliteConnection;
 use whorl_care::ids::HorseId;
+use whorl_care::kind::Kind;
 use whorl_contract::barn::Barn;
+use whorl_contract::event::Envelope;
 use whorl_contract::horse::Horse;
 use whorl_contract::sync::Signer;
 
@@ -26,15 +28,29 @@ pub fn page(
     new: &[Signer],
     now: DateTime<Utc>,
 ) -> Result<(), Failure> {
-    conn.immediate_transaction(|conn| {
+    let erased = conn.immediate_transaction(|conn| {
         for signer in new {
             signers::add(conn, signer, now)?;
         }
         for entry in entries {
             take(conn, entry)?;
         }
-        Ok(())
-    })
+        // After all of the page: what is erased may have come with it.
+        let mut erased = false;
+        for entry in entries {
+            erased |= erase(conn, entry)?;
+        }
+        Ok::<_, Failure>(erased)
+    })?;
+    if erased {
+        forget_old_pages(conn)?;
+    }
+    Ok(())
+}
+
+/// What was taken away lies in the write-ahead log until it happens to be written over; this empties it.
+fn forget_old_pages(conn: &mut SqliteConnection) -> Result<(), Failure> {
+    Ok(conn.batch_execute("PRAGMA wal_checkpoint(TRUNCATE)")?)
 }
 
 /// Takes one verified entry over. If it is what waits in the outbox (the same envelope and signature, so the same leaf),
@@ -53,6 +69,20 @@ pub(super) fn take(conn: &mut SqliteConnection, entry: &Logged) -> Result<(), Fa
     whole.signature.get_or_insert(ours.signature);
     mirror::add(conn, &whole)?;
     outbox::remove(conn, ours.event_id.0)
+}
+
+/// Does what an erasure that the server took asks for; whether it was one. It is signed, so a server can't make one up.
+pub(super) fn erase(conn: &mut SqliteConnection, entry: &Logged) -> Result<bool, Failure> {
+    let envelope = entry.envelope.as_deref();
+    let target = envelope
+        .and_then(|text| serde_json::from_str::<Envelope>(text).ok())
+        .filter(|envelope| envelope.kind == Kind::Erasure)
+        .and_then(|envelope| envelope.target_id);
+    let Some(target) = target else {
+        return Ok(false);
+    };
+    mirror::erase(conn, entry.horse_id.0, target)?;
+    Ok(true)
 }
 
 /// Takes a horse off this device, but for what the server never took.
@@ -79,8 +109,7 @@ pub fn lock(
         };
         Ok::<_, Failure>((locked, files))
     })?;
-    // Else the old pages lie in the write-ahead log until it happens to be written over.
-    conn.batch_execute("PRAGMA wal_checkpoint(TRUNCATE)")?;
+    forget_old_pages(conn)?;
     for file in files {
         let place = home.attachment(&file)?;
         std::fs::remove_file(&place).map_err(|error| Failure::file(place.display(), &error))?;

@@ -163,6 +163,9 @@ impl Repair<'_> {
             for entry in theirs.iter().filter(|entry| entry.seq > common) {
                 apply::take(conn, entry)?;
             }
+            for entry in theirs {
+                apply::erase(conn, entry)?;
+            }
             let mut queued = 0;
             for entry in &kept {
                 let (Some(id), Some(event)) = (entry.event_id, entry.event()) else {

@@ -2,6 +2,7 @@
 
 mod commands;
 mod device;
+mod erasing;
 mod network;
 mod process;
 mod server;

@@ -8,6 +8,7 @@ use utoipa::ToSchema;
 use uuid::Uuid;
 use whorl_care::horse::CareEvent;
 use whorl_care::ids::{AccountId, EventId, HorseId};
+use whorl_care::kind::Kind;
 use whorl_care::profile;
 
 use super::words;
@@ -113,6 +114,9 @@ pub struct Author {
 pub struct Withheld {
     /// Entries whose content is withheld.
     pub content: usize,
+    /// Of these, entries of which the owner erased the content for good: nobody has it.
+    #[serde(default)]
+    pub erased: usize,
     /// Entries of which only the leaf is there.
     pub leaf_only: usize,
     /// Of the former, how many of each kind.
@@ -301,12 +305,21 @@ fn withheld(seen: &[Seen<'_>]) -> Withheld {
         .filter(|one| one.shown == Shown::Whole)
         .filter_map(|one| one.sealed.as_ref().map(|sealed| sealed.bare.id))
         .collect();
+    let erased: BTreeSet<EventId> = seen
+        .iter()
+        .filter_map(|one| one.sealed.as_ref().map(|sealed| &sealed.bare))
+        .filter(|bare| bare.kind == Kind::Erasure.code())
+        .filter_map(|bare| bare.target_id)
+        .collect();
     for one in seen {
         match (one.shown, &one.sealed) {
             (Shown::LeafOnly, _) => withheld.leaf_only += 1,
             (Shown::ContentWithheld, Some(sealed)) => {
                 let bare = &sealed.bare;
                 withheld.note(&bare.kind, bare.performed_at.date_naive());
+                let gone = |id: &EventId| erased.contains(id);
+                let is_erased = gone(&bare.id) || bare.target_id.as_ref().is_some_and(gone);
+                withheld.erased += usize::from(is_erased);
                 if bare.target_id.is_some_and(|target| whole.contains(&target)) {
                     withheld.corrections.push(one.seq);
                 }

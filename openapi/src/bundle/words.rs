@@ -120,8 +120,13 @@ impl Withheld {
                 (Some(day), _) => format!("; of {day}"),
                 _ => String::new(),
             };
+            let erased = match self.erased {
+                0 => String::new(),
+                1 => "; 1 of them was erased for good by the owner".to_owned(),
+                many => format!("; {many} of them were erased for good by the owner"),
+            };
             said.push(format!(
-                "the content of {} ({}{days})",
+                "the content of {} ({}{days}{erased})",
                 counted(self.content),
                 kinds.join(", ")
             ));

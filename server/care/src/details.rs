@@ -41,7 +41,7 @@ pub use breeding::{Breeding, BreedingStep};
 pub use care_plan::{CarePlan, Domain};
 use check::Check;
 pub use check::{Context, check_day};
-pub use correction::{Amendment, Countersign, Retraction};
+pub use correction::{Amendment, Countersign, Erasure, Retraction};
 pub use dental::{Dental, DentalProcedure};
 pub use deworming::Deworming;
 pub use egg_count::EggCount;
@@ -134,6 +134,7 @@ details! {
     Amendment,
     Retraction,
     Countersign,
+    Erasure,
 }
 
 impl Details {

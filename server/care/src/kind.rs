@@ -134,19 +134,28 @@ codes! {
         Retraction = "retraction",
         /// A professional vouches for a transcribed event.
         Countersign = "countersign",
+        /// Takes the content of an earlier event away for good; what is left still proves that there was one.
+        Erasure = "erasure",
     }
 }
 
 impl Kind {
     /// The kinds that are about another event, which the envelope's `target_id` names: told with that event, and seen by
     /// whoever may see it.
-    pub const ABOUT_OTHERS: &'static [Self] =
-        &[Self::Amendment, Self::Retraction, Self::Countersign];
+    pub const ABOUT_OTHERS: &'static [Self] = &[
+        Self::Amendment,
+        Self::Retraction,
+        Self::Countersign,
+        Self::Erasure,
+    ];
 
     /// Whether it is about another event.
     #[must_use]
     pub const fn is_about_another(self) -> bool {
-        matches!(self, Self::Amendment | Self::Retraction | Self::Countersign)
+        matches!(
+            self,
+            Self::Amendment | Self::Retraction | Self::Countersign | Self::Erasure
+        )
     }
 }
 
@@ -200,7 +209,7 @@ mod tests {
             assert_eq!(kind.code().parse::<Kind>().as_ref(), Ok(kind));
             assert_eq!(serde_json::to_value(kind).expect("a string"), kind.code());
         }
-        assert_eq!(Kind::ALL.len(), 22);
+        assert_eq!(Kind::ALL.len(), 23);
         for kind in Kind::ALL {
             assert_eq!(kind.is_about_another(), Kind::ABOUT_OTHERS.contains(kind));
         }

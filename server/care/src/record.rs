@@ -152,6 +152,7 @@ pub const READ: &[Kind] = &[
     Kind::Amendment,
     Kind::Retraction,
     Kind::Countersign,
+    Kind::Erasure,
 ];
 
 impl<'a> Record<'a> {

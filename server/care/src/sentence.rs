@@ -104,6 +104,7 @@ pub fn what(details: &Details) -> String {
         Details::Amendment(amendment) => amendment.reason.clone(),
         Details::Retraction(retraction) => retraction.reason.clone(),
         Details::Countersign(countersign) => countersign.statement.clone(),
+        Details::Erasure(erasure) => erasure.reason.clone(),
     }
 }
 

@@ -34,6 +34,18 @@ pub(crate) struct CareLog {
     whole: Vec<CareEvent>,
     /// What the caller may see of it; all of it if missing.
     seen: Option<Vec<CareEvent>>,
+    /// The entries of which the content was erased.
+    erased: Vec<Gone>,
+}
+
+/// An entry of which the content was erased: what it said is unknown to everybody.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub(crate) struct Gone {
+    seq: i64,
+    /// What it recorded.
+    pub(crate) kind: Kind,
+    /// The day.
+    pub(crate) day: NaiveDate,
 }
 
 impl CareLog {
@@ -41,11 +53,13 @@ impl CareLog {
         row: &HorseRow,
         access: Access,
         rows: Vec<(i64, CareEvent)>,
+        mut erased: Vec<Gone>,
         changed_at: DateTime<Utc>,
     ) -> Self {
         let until = access.until_seq(row.head_seq);
         let log: Vec<_> = rows.into_iter().filter(|(seq, _)| *seq <= until).collect();
         let seen = access.is_limited().then(|| seen(&access, &log));
+        erased.retain(|gone| gone.seq <= until && access.may_see(gone.kind, gone.seq));
         let horse = herd::view(row, &access, log.clone());
         Self {
             access,
@@ -53,7 +67,18 @@ impl CareLog {
             horse,
             whole: log.into_iter().map(|(_, event)| event).collect(),
             seen,
+            erased,
         }
+    }
+
+    /// The entries of which the content was erased, as far as the caller may know of them.
+    pub(crate) fn erased(&self) -> &[Gone] {
+        &self.erased
+    }
+
+    /// Whether what entries of this kind say is all known to the caller.
+    pub(crate) fn tells_all_of(&self, kind: Kind) -> bool {
+        self.access.kinds().contains(&kind) && self.erased.iter().all(|gone| gone.kind != kind)
     }
 
     /// Whether something is withheld from the caller.
@@ -155,18 +180,27 @@ pub(crate) fn one(db: &mut Db, horse: (HorseRow, Access)) -> Result<CareLog, Sto
 fn read(db: &mut Db, horses: Vec<(HorseRow, Access)>) -> Result<Vec<CareLog>, StoreError> {
     let ids: Vec<HorseId> = horses.iter().map(|(row, _)| row.id).collect();
     let mut logs: HashMap<HorseId, Vec<(i64, CareEvent)>> = HashMap::new();
+    let mut erased: HashMap<HorseId, Vec<Gone>> = HashMap::new();
     let mut changed: HashMap<HorseId, NaiveDateTime> = HashMap::new();
     for row in events::of_kinds(db, &ids, record::READ)? {
         let last = changed.entry(row.horse_id).or_insert(row.received_at);
         *last = row.received_at.max(*last);
         if let Some(event) = ledger::care_event(&row) {
             logs.entry(row.horse_id).or_default().push((row.seq, event));
+        } else if row.content.is_none() && !row.kind.is_about_another() {
+            let day = ledger::read_envelope(&row)?.performed_at.date_naive();
+            let (seq, kind) = (row.seq, row.kind);
+            erased
+                .entry(row.horse_id)
+                .or_default()
+                .push(Gone { seq, kind, day });
         }
     }
     let read = horses.into_iter().map(|(row, access)| {
         let log = resolvable(logs.remove(&row.id).unwrap_or_default());
         let changed = changed.get(&row.id).unwrap_or(&row.created_at).and_utc();
-        CareLog::new(&row, access, log, changed)
+        let erased = erased.remove(&row.id).unwrap_or_default();
+        CareLog::new(&row, access, log, erased, changed)
     });
     Ok(read.collect())
 }

@@ -7,6 +7,7 @@ use whorl_care::figure::due::board::{Choice, may_do, rests_on};
 use whorl_care::figure::due::{self, BarnContext, Input, Item, Programme};
 use whorl_care::ids::{AccountId, BarnId, HorseId};
 use whorl_care::rules::Rules;
+use whorl_care::sentence;
 use whorl_contract::due::{DueBoard, HorseDue};
 use whorl_store::barns::BarnRow;
 use whorl_store::horses::HorseRow;
@@ -195,6 +196,16 @@ fn told(log: &CareLog, barn: &BarnRow, asker: Asker, rules: &Rules) -> (HorseDue
         sources: Vec::new(),
         cautions: Vec::new(),
     });
+    answer.warnings.extend(log.erased().iter().map(|gone| {
+        whorl_care::figure::Warning::new(
+            "erased",
+            format!(
+                "what an entry of {} said ({}) was erased and isn't counted: find out before anything is given again",
+                gone.day,
+                sentence::words(gone.kind.code())
+            ),
+        )
+    }));
     if log.is_limited() {
         withhold(&mut answer.items, log, &input, rules);
     }

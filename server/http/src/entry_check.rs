@@ -102,9 +102,8 @@ fn check(
 ) -> HorseEntry {
     let (profile, _) = log.at(stay.arrives);
     let mut answer = assess(&profile, log.events(), sets, stay, Some(today), rules);
-    if log.is_limited() {
-        let kinds = log.access.kinds();
-        answer = answer.without(sets, |kind| !kinds.contains(&kind));
+    if log.is_limited() || !log.erased().is_empty() {
+        answer = answer.without(sets, |kind| !log.tells_all_of(kind));
     }
     HorseEntry {
         horse_id: log.horse.id,

@@ -223,6 +223,10 @@ fn fold(
             entry.retracted_by = Some(row.id);
             entry.reason = text("reason");
         }
+        Kind::Erasure => {
+            entry.standing = Standing::Erased;
+            entry.reason = text("reason");
+        }
         Kind::Countersign => entry.countersignatures.push(Countersignature {
             event_id: row.id,
             by: names.get(&row.device_id).cloned().unwrap_or_default(),

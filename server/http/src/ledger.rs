@@ -27,6 +27,7 @@ use whorl_store::signers::{self, SignerRow};
 use whorl_store::{Db, StoreError};
 
 use crate::access::{self, Access};
+use crate::erasure;
 use crate::problem::{Kind, Problem};
 use crate::state::State;
 pub(crate) use arrival::Arrival;
@@ -140,6 +141,8 @@ struct Book {
     told: bool,
     shaping: Vec<CareEvent>,
     new: Vec<EventRow>,
+    /// The entries whose content is to go.
+    erased: Vec<EventId>,
 }
 
 /// Everything that deciding on a batch needs, read under the locks.
@@ -178,6 +181,7 @@ impl<'a> Desk<'a> {
                 told: access.is_in_force(),
                 shaping: care_events(&events::that_shape(db, horse.id)?),
                 new: Vec::new(),
+                erased: Vec::new(),
                 horse,
             };
             accesses.insert((pusher, book.horse.id), access);
@@ -309,7 +313,7 @@ impl<'a> Desk<'a> {
             let (horse, role) = (&book.horse, envelope.role);
             Ok(accepting || access::covered_at(db, author, horse, role, kind, recorded_at)?)
         };
-        let mut target = None;
+        let (mut target, mut target_erased) = (None, false);
         if let Some((seq, row)) = envelope.target_id.and_then(|id| self.logged.get(&id))
             && row.horse_id == horse
         {
@@ -317,6 +321,7 @@ impl<'a> Desk<'a> {
             let seen = access.may_see(row.kind, *seq) || row.author_id == author;
             if seen || covered(row.kind)? {
                 target = Some(read_envelope(row)?);
+                target_erased = row.content.is_none();
             }
         }
         let kind = about(envelope, target.as_ref());
@@ -338,6 +343,7 @@ impl<'a> Desk<'a> {
             foaled_on: profile::profile(&book.shaping).foaled_on,
             shaping: &book.shaping,
             target: target.as_ref(),
+            target_erased,
         };
         Ok(judge(&case).map(Decision::New))
     }
@@ -358,6 +364,12 @@ impl<'a> Desk<'a> {
         if row.shapes {
             book.shaping.extend(care_event(&row));
         }
+        if let (EventKind::Erasure, Some(target)) = (row.kind, envelope.target_id) {
+            book.erased.push(target);
+            if let Some((_, erased)) = self.logged.get_mut(&target) {
+                erased.content = None;
+            }
+        }
         self.logged.insert(row.id, (seq, row.clone()));
         book.new.push(row);
         Outcome::Accepted { seq }
@@ -370,6 +382,9 @@ impl<'a> Desk<'a> {
             if !book.new.is_empty() {
                 horses::set_head(db, book.horse.id, book.horse.head_seq, &book.horse.head)?;
                 events::append(db, book.new)?;
+            }
+            for target in book.erased {
+                erasure::carry_out(db, book.horse.id, target, book.horse.head_seq)?;
             }
             if book.told {
                 horses.push(book.horse);

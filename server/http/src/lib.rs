@@ -14,6 +14,7 @@ pub mod config;
 pub mod description;
 mod due_board;
 mod entry_check;
+mod erasure;
 mod exchange;
 mod export;
 mod herd;

@@ -14,7 +14,7 @@ use whorl_store::{Db, StoreError, accounts, lots, signers};
 use crate::access;
 use crate::herd;
 use crate::ledger::read_envelope;
-use crate::sight::{self, Seen};
+use crate::sight::{self, Gaps, Seen};
 
 /// Which horses had a lot, as far as an account may see.
 ///
@@ -29,10 +29,8 @@ pub(crate) fn recall(
 ) -> Result<Recall, StoreError> {
     let visible = access::horses_visible(db, account, now)?;
     let searched = visible.len();
-    let partly = visible
-        .iter()
-        .filter(|(_, access)| !sight::sees_all(access, &KINDS))
-        .count();
+    let gaps = Gaps::find(db, &KINDS)?;
+    let partly = visible.iter().filter(|one| gaps.concern(one)).count();
     let named: HashSet<HorseId> = lots::horses(db, &wanted.lot)?.into_iter().collect();
     let (mut horses, mut hits) = (Vec::new(), Vec::new());
     let candidates = visible

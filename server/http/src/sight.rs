@@ -1,6 +1,6 @@
 //! Several horses' events as one caller may see them: the start of every answer that is about more than one horse.
 
-use std::collections::HashMap;
+use std::collections::{HashMap, HashSet};
 
 use whorl_care::horse::CareEvent;
 use whorl_care::ids::HorseId;
@@ -30,10 +30,30 @@ impl Seen {
     }
 }
 
-/// Whether every one of these kinds is open to a caller, wherever it stands in the log.
-pub(crate) fn sees_all(access: &Access, kinds: &[Kind]) -> bool {
-    let open = access.kinds();
-    kinds.iter().all(|kind| open.contains(kind))
+/// Of which horses a caller can't know all that the entries of some kinds say: kinds are withheld from them, or what an
+/// entry said was erased.
+#[derive(Debug)]
+pub(crate) struct Gaps<'a> {
+    kinds: &'a [Kind],
+    erased: HashSet<HorseId>,
+}
+
+impl<'a> Gaps<'a> {
+    /// Looks for them.
+    ///
+    /// # Errors
+    ///
+    /// [`StoreError`] if the database fails.
+    pub(crate) fn find(db: &mut Db, kinds: &'a [Kind]) -> Result<Self, StoreError> {
+        let erased = events::horses_with_erased(db, kinds)?.into_iter().collect();
+        Ok(Self { kinds, erased })
+    }
+
+    /// Whether there is one.
+    pub(crate) fn concern(&self, (horse, access): &(HorseRow, Access)) -> bool {
+        let open = access.kinds();
+        self.erased.contains(&horse.id) || !self.kinds.iter().all(|kind| open.contains(kind))
+    }
 }
 
 /// Reads the events of these kinds, with their amendments, retractions and countersignatures: one question to the database.

@@ -15,7 +15,7 @@ use whorl_store::{Db, StoreError};
 
 use crate::access::{self, Access};
 use crate::herd;
-use crate::sight::{self, Seen};
+use crate::sight::{self, Gaps, Seen};
 
 /// When it is in a barn, by the wall clock there.
 fn local(barn: &BarnRow, now: DateTime<Utc>) -> DateTime<FixedOffset> {
@@ -64,12 +64,16 @@ impl Herd {
 }
 
 /// Of how much of a barn an answer can speak.
-fn scope(horses: &[(HorseRow, Access)], barn: BarnId, kinds: &[Kind]) -> BarnScope {
+fn scope(
+    db: &mut Db,
+    horses: &[(HorseRow, Access)],
+    barn: BarnId,
+    kinds: &[Kind],
+) -> Result<BarnScope, StoreError> {
+    let gaps = Gaps::find(db, kinds)?;
     let here = horses.iter().filter(|(horse, _)| horse.barn_id == barn);
-    let partly = here
-        .clone()
-        .filter(|(_, access)| !sight::sees_all(access, kinds));
-    BarnScope::of(here.count(), partly.count())
+    let partly = here.clone().filter(|one| gaps.concern(one));
+    Ok(BarnScope::of(here.count(), partly.count()))
 }
 
 /// Horses that a caller has a say on now.
@@ -98,7 +102,7 @@ pub(crate) fn of_worms(
     let on = local(&row, now).date_naive();
     let mut horses = in_force(db, account, now)?;
     horses.retain(|(horse, _)| horse.barn_id == barn);
-    let scope = scope(&horses, barn, &efficacy::KINDS);
+    let scope = scope(db, &horses, barn, &efficacy::KINDS)?;
     let herd = Herd::of(db, horses, &efficacy::KINDS)?;
     let members: Vec<efficacy::Member> = herd
         .seen
@@ -140,7 +144,7 @@ pub(crate) fn of_health(
     let at = local(&row, now);
     // A horse that has left may have brought it: all that the caller may see are read, those of the barn are shown.
     let horses = in_force(db, account, now)?;
-    let scope = scope(&horses, barn, &contacts::KINDS);
+    let scope = scope(db, &horses, barn, &contacts::KINDS)?;
     let herd = Herd::of(db, horses, &contacts::KINDS)?;
     let members: Vec<contacts::Member> = herd
         .seen

@@ -68,3 +68,13 @@ pub fn names(db: &mut Db, horse: HorseId) -> Result<Vec<String>, StoreError> {
         .select(attachment::sha256)
         .load(db)?)
 }
+
+/// Takes an attachment of a horse away for good.
+///
+/// # Errors
+///
+/// [`StoreError`] if the database fails.
+pub fn remove(db: &mut Db, horse: HorseId, sha256: &str) -> Result<(), StoreError> {
+    diesel::delete(attachment::table.find((Key(horse), sha256))).execute(db)?;
+    Ok(())
+}

@@ -194,6 +194,41 @@ pub fn upon(db: &mut Db, targets: &[EventId], until_seq: i64) -> Result<Vec<Even
         .load(db)?)
 }
 
+/// Takes the contents and salts at these places of a horse's log away for good.
+///
+/// # Errors
+///
+/// [`StoreError`] if the database fails.
+pub fn erase(db: &mut Db, horse: HorseId, places: &[i64]) -> Result<(), StoreError> {
+    diesel::update(
+        event::table
+            .filter(event::horse_id.eq(Key(horse)))
+            .filter(event::seq.eq_any(places)),
+    )
+    .set((
+        event::content.eq(None::<String>),
+        event::salt.eq(None::<Vec<u8>>),
+    ))
+    .execute(db)?;
+    Ok(())
+}
+
+/// The horses that have an entry of one of these kinds of which the content was erased.
+///
+/// # Errors
+///
+/// [`StoreError`] if the database fails.
+pub fn horses_with_erased(db: &mut Db, kinds: &[Kind]) -> Result<Vec<HorseId>, StoreError> {
+    let kinds: Vec<&str> = kinds.iter().map(|kind| kind.code()).collect();
+    let horses: Vec<Key<HorseId>> = event::table
+        .filter(event::content.is_null())
+        .filter(event::kind.eq_any(kinds))
+        .select(event::horse_id)
+        .distinct()
+        .load(db)?;
+    Ok(horses.into_iter().map(|horse| horse.0).collect())
+}
+
 /// The events of these kinds of several horses, horse by horse in order.
 ///
 /// # Errors

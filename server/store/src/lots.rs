@@ -109,6 +109,21 @@ pub fn catch_up(db: &mut Db, now: NaiveDateTime) -> Result<(), StoreError> {
     Ok(())
 }
 
+/// Forgets the lots that were named at these places of a horse's log.
+///
+/// # Errors
+///
+/// [`StoreError`] if the database fails.
+pub fn erase(db: &mut Db, horse: HorseId, places: &[i64]) -> Result<(), StoreError> {
+    diesel::delete(
+        lot::table
+            .filter(lot::horse_id.eq(Key(horse)))
+            .filter(lot::seq.eq_any(places)),
+    )
+    .execute(db)?;
+    Ok(())
+}
+
 /// Forgets what is kept beside the log; the next start computes it anew.
 ///
 /// # Errors

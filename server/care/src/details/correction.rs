@@ -1,4 +1,4 @@
-//! Events about other events: amending, retracting and countersigning them.
+//! Events about other events: amending, retracting, countersigning and erasing them.
 
 use serde::{Deserialize, Serialize};
 use serde_json::{Map, Value, json};
@@ -89,5 +89,26 @@ impl Typed for Countersign {
 
     fn check(&self, check: &mut Check<'_>) {
         check.long("/statement", Some(&self.statement));
+    }
+}
+
+/// Details of `erasure`: the content of the event that `target_id` names, and of what was said about it, is taken away
+/// for good from the server and from every device that syncs. The envelopes stay, so that signatures and the chain
+/// still verify.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[serde(deny_unknown_fields)]
+pub struct Erasure {
+    /// Why. It stays in the record, so it must not repeat what is to go.
+    pub reason: String,
+}
+
+impl Typed for Erasure {
+    fn example() -> Value {
+        json!({"reason": "It told of a person who asked for that to be taken out."})
+    }
+
+    fn check(&self, check: &mut Check<'_>) {
+        check.long("/reason", Some(&self.reason));
     }
 }

@@ -45,6 +45,7 @@ const TABLE: &[(Kind, [&str; 4])] = &[
     (Kind::Amendment, ["RTo", "RTo", "ARTo", "ARTo"]),
     (Kind::Retraction, ["RTo", "RTo", "ARTo", "ARTo"]),
     (Kind::Countersign, ["-", "-", "Ah", "A"]),
+    (Kind::Erasure, ["R", "-", "-", "-"]),
 ];
 
 #[test]

@@ -88,6 +88,10 @@ fn every_kind_is_told_in_a_line() {
             Kind::Countersign,
             "I gave this dose myself and have compared the entry with my own day book.",
         ),
+        (
+            Kind::Erasure,
+            "It told of a person who asked for that to be taken out.",
+        ),
     ] {
         assert_eq!(told(kind), wanted, "{kind}");
     }

@@ -47,6 +47,7 @@ fn row(entry: &HistoryEntry) -> [String; 14] {
         Standing::Amended => "amended",
         Standing::Retracted => "retracted",
         Standing::Contested => "contested",
+        Standing::Erased => "erased",
     };
     let vouched: Vec<String> = entry
         .countersignatures

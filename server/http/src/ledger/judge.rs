@@ -41,6 +41,8 @@ pub(super) struct Case<'a> {
     pub(super) shaping: &'a [CareEvent],
     /// The event that this one is about, if it is in this horse's log.
     pub(super) target: Option<&'a Envelope>,
+    /// Whether its content was erased.
+    pub(super) target_erased: bool,
 }
 
 /// Where a sound event goes.
@@ -101,6 +103,12 @@ fn check_target(case: &Case<'_>, envelope: &Envelope) -> Result<(), Problem> {
                 "that event is itself a {}; name the event that it is about",
                 target.kind
             ),
+        ));
+    }
+    if case.target_erased {
+        return Err(Problem::invalid(
+            "/envelope/target_id",
+            "the content of that event was erased; nothing more can be said about it",
         ));
     }
     if let Details::Amendment(amendment) = &case.arrival.details {

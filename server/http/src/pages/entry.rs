@@ -57,6 +57,7 @@ fn standing(entry: &HistoryEntry) -> Markup {
         Standing::Amended => "Amended",
         Standing::Retracted => "Withdrawn",
         Standing::Contested => "Amended by two people, differently",
+        Standing::Erased => "Erased for good by the owner",
     };
     html! {
         p.standing {
@@ -67,6 +68,9 @@ fn standing(entry: &HistoryEntry) -> Markup {
 }
 
 fn what(entry: &HistoryEntry) -> Markup {
+    if entry.standing == Standing::Erased {
+        return html! {};
+    }
     let (Some(kind), Some(details)) = (entry.kind, &entry.details) else {
         return html! { p.what.sealed { "The content of this entry is withheld." } };
     };

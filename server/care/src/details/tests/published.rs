@@ -37,6 +37,7 @@ fn every_kind_is_published_closed_and_with_the_fields_of_its_example() {
         Amendment,
         Retraction,
         Countersign,
+        Erasure,
     ];
     assert_eq!(schemas.len(), Kind::ALL.len());
     for (kind, schema) in schemas {

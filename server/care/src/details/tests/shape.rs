@@ -44,6 +44,7 @@ const REQUIRED: &[(Kind, &[&str])] = &[
     (Kind::Amendment, &["reason", "details"]),
     (Kind::Retraction, &["reason"]),
     (Kind::Countersign, &["statement"]),
+    (Kind::Erasure, &["reason"]),
 ];
 
 #[test]

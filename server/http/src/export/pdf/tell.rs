@@ -122,6 +122,7 @@ fn what(entry: &HistoryEntry) -> Cell {
     }
     match &entry.details {
         Some(details) => cell.plain(sentence::of(kind, details)),
+        None if entry.standing == Standing::Erased => {}
         None => cell.plain("What it says is withheld."),
     }
     if let Some(note) = &entry.note {
@@ -142,6 +143,9 @@ fn what(entry: &HistoryEntry) -> Cell {
             "Amended by different people, who contradict each other; the last version is shown. Reason: {reason}"
         )),
         Standing::Retracted => cell.plain(format!("Withdrawn; it no longer counts. Reason: {reason}")),
+        Standing::Erased => cell.plain(format!(
+            "What it said was erased for good, by the owner. Reason: {reason}"
+        )),
     }
     cell
 }

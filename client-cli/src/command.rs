@@ -22,6 +22,7 @@ pub mod horses;
 pub mod invite;
 pub mod join;
 pub mod licence;
+pub mod notices;
 pub mod outbox;
 pub mod push;
 pub mod reaction_report;
@@ -154,6 +155,7 @@ commands! {
     Share: share::Args,
     Shares: share::ListArgs,
     Unshare: share::EndArgs,
+    Notices: notices::Args,
     /// List entries that wait for your word, and accept or refuse them
     Held: held::Args,
     /// List your devices, or revoke a lost one

@@ -5,7 +5,10 @@ use diesel::prelude::*;
 use diesel::sqlite::SqliteConnection;
 use serde::Serialize;
 use serde::de::DeserializeOwned;
+use whorl_care::horse::CareEvent;
 use whorl_care::ids::{BarnId, HorseId};
+use whorl_care::profile;
+use whorl_care::when::PartialDate;
 use whorl_contract::barn::Barn;
 use whorl_contract::horse::{Horse, NewHorse};
 use whorl_contract::problem::Problem;
@@ -399,4 +402,22 @@ pub fn settle_pending(
             .execute(conn)?,
     };
     Ok(())
+}
+
+/// When a horse was foaled: as its log here says, else as the server told.
+///
+/// # Errors
+///
+/// [`Failure::Device`] if the mirror can't be read.
+pub fn foaled_on(
+    conn: &mut SqliteConnection,
+    horse: HorseId,
+    events: &[CareEvent],
+) -> Result<Option<PartialDate>, Failure> {
+    if let Some(day) = profile::profile(events).foaled_on {
+        return Ok(Some(day));
+    }
+    Ok(self::horse(conn, horse)?
+        .and_then(|known| known.horse)
+        .and_then(|horse| horse.profile.foaled_on))
 }

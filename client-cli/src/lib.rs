@@ -1,6 +1,5 @@
 //! The field client of Whorl: records offline, signs, pushes, and keeps verified copies of the logs.
 
-pub mod alarm;
 pub mod attachments;
 pub mod author;
 pub mod basis;

@@ -3,6 +3,7 @@
 use diesel::sqlite::SqliteConnection;
 use serde::Serialize;
 use serde_json::{Map, Value};
+use whorl_care::alarm::{self, Alarm, Around};
 use whorl_care::details::Details;
 use whorl_care::fault::{Fault, Faults};
 use whorl_care::figure::dose;
@@ -11,14 +12,14 @@ use whorl_care::kind::{Kind, Provenance, Role};
 use whorl_care::sentence;
 use whorl_care::unit::plain;
 
-use crate::alarm;
 use crate::author::{Author, Signed};
+use crate::care_log;
 use crate::chart::Chart;
 use crate::desk::Desk;
 use crate::dosing::{self, Verdict};
 use crate::failure::Failure;
 use crate::form::{Field, Form};
-use crate::herd::Known;
+use crate::herd::{self, Known};
 use crate::home::Home;
 use crate::jotting::Jotting;
 use crate::render::Sheet;
@@ -193,12 +194,31 @@ pub fn prepare(
         )?),
         _ => None,
     };
-    let alarms = Details::parse(jotting.kind, &details)
-        .map(|details| alarm::of(&details, author.rules()))
-        .unwrap_or_default();
+    let alarms = match Details::parse(jotting.kind, &details) {
+        Ok(details) => {
+            let events = care_log::events(conn, draft.horse_id)?;
+            let around = Around {
+                on: draft.performed_at.date_naive(),
+                foaled_on: herd::foaled_on(conn, draft.horse_id, &events)?,
+                rules: author.rules(),
+            };
+            alarm::of(&details, &around)
+        }
+        Err(_) => Vec::new(),
+    };
     let mut recorded = Recorded::new(&signed, &jotting.horse, details, verdict);
-    recorded.warnings.splice(0..0, alarms);
+    recorded.warnings.splice(0..0, alarms.iter().map(said));
     Ok(Ready { signed, recorded })
+}
+
+/// An alarm as it is said to whoever raises it.
+fn said(alarm: &Alarm) -> String {
+    let lead = if alarm.red_flag {
+        "TELL VET AND OWNER: "
+    } else {
+        ""
+    };
+    format!("{lead}{}", alarm.text)
 }
 
 /// A field that is missing, and its path.

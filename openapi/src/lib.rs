@@ -20,6 +20,7 @@ pub mod horse;
 pub mod key;
 pub mod licence;
 pub mod note;
+pub mod notice;
 pub mod page;
 pub mod path;
 pub mod problem;

@@ -53,6 +53,10 @@ pub const SERVER: &str = "/v1/server";
 pub const DUE: &str = "/v1/due";
 /// The caller's calendars.
 pub const CALENDARS: &str = "/v1/calendars";
+/// The caller's notices.
+pub const NOTICES: &str = "/v1/notices";
+/// Marks notices as read.
+pub const NOTICES_READ: &str = "/v1/notices/read";
 /// Whether the process lives.
 pub const LIVE: &str = "/health/live";
 /// Whether it can serve.

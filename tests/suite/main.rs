@@ -24,6 +24,7 @@ mod kinds;
 mod ledger;
 mod licences;
 mod lives;
+mod notices;
 mod openapi;
 mod pages;
 mod pull;

@@ -11,7 +11,6 @@ use whorl_care::fault::Faults;
 use whorl_care::horse::CareEvent;
 use whorl_care::kind::{Kind, Provenance, Role};
 use whorl_care::policy::{Circumstances, Policy, Refusal};
-use whorl_care::profile;
 use whorl_care::rules::Rules;
 use whorl_contract::event::Envelope;
 use whorl_contract::licence::Licence;
@@ -52,12 +51,7 @@ impl Around<'_> {
         let events = care_log::events(conn, draft.horse_id)?;
         let target = target(conn, draft)?;
         let (provenance, warnings) = self.grade(draft, role, &details, &events, target.as_ref())?;
-        let foaled_on = match profile::profile(&events).foaled_on {
-            Some(day) => Some(day),
-            None => herd::horse(conn, draft.horse_id)?
-                .and_then(|known| known.horse)
-                .and_then(|horse| horse.profile.foaled_on),
-        };
+        let foaled_on = herd::foaled_on(conn, draft.horse_id, &events)?;
         let context = Context {
             rules: self.rules,
             performed_on: draft.performed_at.date_naive(),

@@ -19,6 +19,7 @@ use crate::profile::profile;
 use crate::rules::herd_health::{Illness, Watch};
 use crate::rules::{Rules, Source};
 
+pub(crate) use self::case::shown;
 pub use self::case::{Case, is_positive};
 use self::case::{Shown, cases, last_day, limits, shows};
 

@@ -54,6 +54,8 @@ id! {
     InvitationId;
     /// Identifies a professional's licence.
     LicenceId;
+    /// Identifies a notice: what somebody must know.
+    NoticeId;
     /// Identifies a session: one login on one device or browser.
     SessionId;
     /// Identifies a link by which a horse's history is shared.

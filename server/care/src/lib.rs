@@ -3,6 +3,7 @@
 //! Pure by design: no clock, no randomness, no disk, no network. The caller passes `on`, so the dose that a barn
 //! hand sees offline is the dose that the server computes.
 
+pub mod alarm;
 pub mod band;
 pub mod calendar;
 pub mod care_plan;
@@ -20,6 +21,7 @@ pub mod ids;
 pub mod kind;
 pub mod limits;
 pub mod microchip;
+pub mod notice;
 pub mod policy;
 pub mod profile;
 pub mod quantile;

@@ -4,13 +4,13 @@
 mod tests;
 mod weigh;
 
-use std::collections::HashMap;
+use std::collections::{BTreeSet, HashMap};
 
 use chrono::{DateTime, Utc};
 use whorl_care::ids::{AccountId, BarnId, HorseId};
 use whorl_care::kind::{Kind, Role};
 use whorl_store::barns::{self, BarnRow};
-use whorl_store::grants;
+use whorl_store::grants::{self, GrantRow};
 use whorl_store::horses::{self, HorseRow};
 use whorl_store::{Db, StoreError};
 
@@ -213,6 +213,60 @@ pub(crate) fn covered_at(
         ..horse.clone()
     };
     Ok(ask(db, account, &horse, at, Sight::Then)?.may_record(role, kind))
+}
+
+/// Whoever owns these horses or holds a grant that covers them, with what they may do now, by horse. Two questions to the
+/// database, however many horses and people there are.
+///
+/// # Errors
+///
+/// [`StoreError`] if the database fails.
+pub(crate) fn answerable(
+    db: &mut Db,
+    horses: &[HorseRow],
+    at: DateTime<Utc>,
+) -> Result<HashMap<HorseId, Vec<(AccountId, Access)>>, StoreError> {
+    let at = at.naive_utc();
+    let ids: Vec<HorseId> = horses.iter().map(|horse| horse.id).collect();
+    let barns: Vec<BarnId> = horses.iter().map(|horse| horse.barn_id).collect();
+    let mut grants: Vec<GrantRow> = grants::covering(db, &ids, &barns)?
+        .into_iter()
+        .map(|(grant, _)| grant)
+        .collect();
+    // As in `ask`: what is revoked by now is over, whenever the request came.
+    grants.retain(|grant| grant.revoked_at.is_none() && in_force(grant, at));
+    let exemptions = grants::exemptions_among(db, &ids)?;
+    let people: BTreeSet<AccountId> = horses
+        .iter()
+        .map(|horse| horse.owner_id)
+        .chain(grants.iter().map(|grant| grant.account_id))
+        .collect();
+    let of_horse = |horse: &HorseRow| {
+        let each = people.iter().map(|account| {
+            let bearing = Bearing {
+                account: *account,
+                grants: &grants,
+                exemptions: &exemptions,
+                at,
+            };
+            let ties = Ties {
+                horse: horse.id,
+                owner: horse.owner_id,
+                barn: horse.barn_id,
+                barn_owner: None,
+            };
+            let access = Access {
+                standings: weigh(&bearing, &ties),
+                sight_until: None,
+            };
+            (*account, access)
+        });
+        (
+            horse.id,
+            each.filter(|(_, access)| access.is_in_force()).collect(),
+        )
+    };
+    Ok(horses.iter().map(of_horse).collect())
 }
 
 /// Every horse that somebody may see, with what they may do, by the horse's id. Five questions to the database, however

@@ -28,6 +28,7 @@ use crate::routes;
         (name = "barns", description = "Barns"),
         (name = "horses", description = "Horses and their histories"),
         (name = "due", description = "What is due, and whether horses may enter"),
+        (name = "notices", description = "What reaches a person without being asked for"),
         (name = "access", description = "Grants, invitations, licences, transfers and the procedure policy"),
         (name = "sync", description = "Push, heads and pull"),
         (name = "figures", description = "The care engine: weights, doses, egg counts, hooves, due dates, entry"),

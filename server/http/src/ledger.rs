@@ -13,6 +13,7 @@ use chrono::{DateTime, SubsecRound, Utc};
 use whorl_care::horse::CareEvent;
 use whorl_care::ids::{AccountId, DeviceId, EventId, HorseId};
 use whorl_care::kind::Kind as EventKind;
+use whorl_care::notice::Topic;
 use whorl_care::profile;
 use whorl_care::rules::Rules;
 use whorl_contract::event::{Envelope, open_envelope};
@@ -28,6 +29,7 @@ use whorl_store::{Db, StoreError};
 
 use crate::access::{self, Access};
 use crate::erasure;
+use crate::notice::{self, Word};
 use crate::problem::{Kind, Problem};
 use crate::state::State;
 pub(crate) use arrival::Arrival;
@@ -156,6 +158,8 @@ struct Desk<'a> {
     signers: HashMap<DeviceId, SignerRow>,
     access: HashMap<(AccountId, HorseId), Access>,
     accepting_held: bool,
+    /// What must be told of records that this batch holds.
+    waits: Vec<Word>,
 }
 
 impl<'a> Desk<'a> {
@@ -212,6 +216,7 @@ impl<'a> Desk<'a> {
                 .collect(),
             access: accesses,
             accepting_held: false,
+            waits: Vec::new(),
         })
     }
 
@@ -224,12 +229,28 @@ impl<'a> Desk<'a> {
             Ok(Decision::NotAccepted) => Ok(not_accepted()),
             Ok(Decision::New(Verdict::Hold(reason))) if !self.accepting_held => {
                 let row = held_row(arrival, reason, self.terms.now);
+                self.waits.extend(self.waits_for_owner(arrival));
                 held_events::add(db, row.clone())?;
                 self.held.insert(row.id, row);
                 Ok(Outcome::Held)
             }
             Ok(Decision::New(_)) => Ok(self.enter(arrival)),
         }
+    }
+
+    /// What the owner must be told of a record that is held.
+    fn waits_for_owner(&self, arrival: &Arrival) -> Option<Word> {
+        let envelope = &arrival.opened.envelope;
+        let book = self.books.get(&envelope.horse_id)?;
+        Some(Word {
+            horse: book.horse.clone(),
+            event: envelope.id,
+            author: envelope.author_id,
+            kind: envelope.kind,
+            seq: 0,
+            topic: Some(Topic::Held),
+            stood: false,
+        })
     }
 
     fn decide(
@@ -377,9 +398,16 @@ impl<'a> Desk<'a> {
 
     /// Writes what entered.
     fn close(self, db: &mut Db, outcomes: Vec<Outcome>) -> Result<Appended, StoreError> {
-        let mut horses = Vec::new();
+        let (mut horses, mut words) = (Vec::new(), self.waits);
         for (_, book) in self.books {
             if !book.new.is_empty() {
+                words.extend(notice::words(
+                    &book.horse,
+                    &book.new,
+                    &book.shaping,
+                    |id| self.logged.get(&id).map(|(_, row)| row),
+                    &self.terms.rules,
+                ));
                 horses::set_head(db, book.horse.id, book.horse.head_seq, &book.horse.head)?;
                 events::append(db, book.new)?;
             }
@@ -390,6 +418,7 @@ impl<'a> Desk<'a> {
                 horses.push(book.horse);
             }
         }
+        notice::give(db, &words, self.terms.now)?;
         Ok(Appended { outcomes, horses })
     }
 }

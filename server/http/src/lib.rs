@@ -26,6 +26,7 @@ mod log_view;
 pub mod logging;
 mod methods;
 pub mod network;
+mod notice;
 pub mod operate;
 pub mod pages;
 mod paging;

@@ -19,6 +19,7 @@ mod horses;
 mod invitations;
 mod licences;
 mod log;
+pub(crate) mod notices;
 mod policy;
 mod reactions;
 pub(crate) mod recall;
@@ -69,6 +70,8 @@ pub(crate) fn all(config: &mut ServiceConfig) {
         .service(sync::pull_events)
         .service(held::list_held)
         .service(held::decide_held)
+        .service(notices::list_notices)
+        .service(notices::mark_notices_read)
         .service(recall::recall_lot)
         .service(yards::get_efficacy)
         .service(yards::get_health_watch)

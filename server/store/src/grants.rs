@@ -178,6 +178,18 @@ pub fn exemptions_of(db: &mut Db, horse: HorseId) -> Result<Vec<ExemptionRow>, S
         .load(db)?)
 }
 
+/// The exemptions of several horses.
+///
+/// # Errors
+///
+/// [`StoreError`] if the database fails.
+pub fn exemptions_among(db: &mut Db, horses: &[HorseId]) -> Result<Vec<ExemptionRow>, StoreError> {
+    let horses: Vec<String> = horses.iter().map(ToString::to_string).collect();
+    Ok(grant_exemption::table
+        .filter(grant_exemption::horse_id.eq_any(horses))
+        .load(db)?)
+}
+
 /// The exemptions from the grants that somebody was given.
 ///
 /// # Errors

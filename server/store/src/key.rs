@@ -82,10 +82,13 @@ stored_as_text!(
     whorl_care::ids::HorseId,
     whorl_care::ids::InvitationId,
     whorl_care::ids::LicenceId,
+    whorl_care::ids::NoticeId,
     whorl_care::ids::SessionId,
     whorl_care::ids::ShareId,
     whorl_care::ids::TransferId,
     whorl_care::kind::Kind,
     whorl_care::kind::Role,
+    whorl_care::notice::State,
+    whorl_care::notice::Topic,
     crate::transfers::State,
 );

@@ -23,6 +23,7 @@ pub mod licences;
 pub mod life;
 pub mod lots;
 mod migrations;
+pub mod notices;
 mod schema;
 pub mod sessions;
 mod shape;

@@ -253,6 +253,24 @@ diesel::table! {
 }
 
 diesel::table! {
+    notice (horse_id, event_id, account_id, held) {
+        horse_id -> Text,
+        event_id -> Text,
+        account_id -> Text,
+        held -> Bool,
+        id -> Text,
+        kind -> Text,
+        seq -> BigInt,
+        topic -> Text,
+        state -> Text,
+        version -> BigInt,
+        raised_at -> Timestamp,
+        changed_at -> Timestamp,
+        read_at -> Nullable<Timestamp>,
+    }
+}
+
+diesel::table! {
     projection (name) {
         name -> Text,
         caught_up_at -> Timestamp,
@@ -299,4 +317,5 @@ diesel::allow_tables_to_appear_in_same_query!(
     attachment,
     share,
     calendar,
+    notice,
 );

@@ -105,6 +105,19 @@ pub(super) fn shows(
     }
 }
 
+/// The illnesses that one entry shows by itself, what shows each, and whether the vet must be called without delay.
+pub(crate) fn shown(
+    details: &Details,
+    on: NaiveDate,
+    foaled_on: Option<PartialDate>,
+    rules: &Rules,
+) -> Vec<(Illness, String, bool)> {
+    shows(details, on, limits(foaled_on, on, rules), rules)
+        .into_iter()
+        .map(|(illness, by, urgent, _)| (illness, by, urgent))
+        .collect()
+}
+
 /// Whether a laboratory's words say that something was found. What can't be told counts as found: the vet will look.
 #[must_use]
 pub fn is_positive(result: &str) -> bool {

@@ -6,6 +6,7 @@ use serde::Deserialize;
 use crate::calendar::Period;
 use crate::code::Active;
 use crate::details::Test;
+use crate::figure::hoof::findings::Urgency;
 use crate::kind::codes;
 use crate::rules::{Header, Mark, Pack, Row, Source, row, tables};
 use crate::when::PartialDate;
@@ -90,6 +91,54 @@ pub struct Fever {
     pub mark: Mark,
 }
 
+codes! {
+    /// A vital sign with a limit of its own, at rest.
+    Quantity {
+        /// Heart beats a minute.
+        Pulse = "pulse_bpm",
+        /// Breaths a minute.
+        Respiration = "respiration_bpm",
+        /// The pulse felt in a foot, 0 to 3.
+        DigitalPulse = "digital_pulse",
+    }
+}
+
+impl Quantity {
+    /// What its numbers count.
+    #[must_use]
+    pub const fn unit(self) -> &'static str {
+        match self {
+            Self::Pulse => "beats a minute",
+            Self::Respiration => "breaths a minute",
+            Self::DigitalPulse => "of 3",
+        }
+    }
+}
+
+/// Above which value at rest a vital sign calls for a vet.
+#[derive(Clone, Debug, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Resting {
+    /// The rule's name.
+    pub id: String,
+    /// What was counted.
+    pub quantity: Quantity,
+    /// It holds for horses of this age on, and for those whose age isn't known; for all if missing.
+    pub from_months: Option<u32>,
+    /// Above this.
+    pub above: f64,
+    /// How soon.
+    pub urgency: Urgency,
+    /// What it is, in words.
+    pub says: String,
+    /// A `[[source]]` of this pack.
+    pub source: String,
+    /// Its edition.
+    pub edition: String,
+    /// How well it is confirmed.
+    pub mark: Mark,
+}
+
 /// How long contacts of an illness are traced and watched.
 #[derive(Clone, Debug, PartialEq, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -158,7 +207,7 @@ pub struct CountWindow {
     pub mark: Mark,
 }
 
-row!(Fever, Watch, LookBack, CountWindow);
+row!(Fever, Resting, Watch, LookBack, CountWindow);
 
 /// The rule pack `herd_health`.
 #[derive(Clone, Debug, PartialEq, Deserialize)]
@@ -170,6 +219,9 @@ pub struct HerdHealth {
     /// From when on a horse is febrile.
     #[serde(rename = "fever", default)]
     pub fevers: Vec<Fever>,
+    /// From when on other vital signs call for a vet.
+    #[serde(rename = "resting", default)]
+    pub restings: Vec<Resting>,
     /// How long contacts are watched.
     #[serde(rename = "watch", default)]
     pub watches: Vec<Watch>,
@@ -195,6 +247,23 @@ impl HerdHealth {
             .iter()
             .filter(fits)
             .min_by_key(|row| row.under_months.unwrap_or(u32::MAX))
+    }
+
+    /// The limit of a vital sign for a horse on a day.
+    #[must_use]
+    pub fn resting(
+        &self,
+        quantity: Quantity,
+        foaled_on: Option<PartialDate>,
+        on: NaiveDate,
+    ) -> Option<&Resting> {
+        let old_enough = |months: u32| {
+            foaled_on.is_none_or(|foaled| Period::months(months).after(foaled.latest()) <= on)
+        };
+        self.restings
+            .iter()
+            .rev()
+            .find(|row| row.quantity == quantity && row.from_months.is_none_or(old_enough))
     }
 
     /// The row of an illness.
@@ -232,7 +301,7 @@ impl Pack for HerdHealth {
     const SUBJECT: &'static str = "herd_health";
     const BUILT_IN: &'static str = include_str!("../../rules/herd_health.toml");
 
-    tables!(pack, sources; fevers, watches, look_backs, count_windows);
+    tables!(pack, sources; fevers, restings, watches, look_backs, count_windows);
 
     fn check(&self) -> Result<(), (String, String)> {
         for row in &self.fevers {

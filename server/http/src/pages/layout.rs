@@ -16,6 +16,10 @@ pub(super) fn page(visitor: &Visitor, title: &str, main: &Markup) -> Result<Mark
     let token = visitor.token()?;
     let account = html! {
         nav.account aria-label="Account" {
+            a.notices href="/notices" {
+                "Notices"
+                @if visitor.unread > 0 { " " span.tag.due { (visitor.unread) span.unseen { " unread" } } }
+            }
             span.who { (visitor.name) }
             form method="post" action="/sign-out" {
                 (token_field(&token))

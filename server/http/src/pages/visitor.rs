@@ -12,6 +12,7 @@ use whorl_store::sessions;
 use super::cookie::Cookie;
 use super::pass::{FormCode, Pass};
 use crate::caller::{Caller, open_seat, unauthenticated};
+use crate::notice::view;
 use crate::problem::Problem;
 use crate::state::State;
 
@@ -28,6 +29,8 @@ pub(super) struct Visitor {
     pub(super) caller: Caller,
     /// What they are called.
     pub(super) name: String,
+    /// How many notices they haven't read.
+    pub(super) unread: usize,
     form: FormCode,
 }
 
@@ -88,7 +91,10 @@ pub(super) async fn of(request: &HttpRequest) -> Result<Option<Visitor>, Problem
     }
     let form = FormCode::of(&seat.session, secret)
         .ok_or_else(|| Problem::internal("no form's code can be made"))?;
+    let account = seat.account.id;
+    let unread = state.read(move |db| view::unread(db, account, now)).await?;
     Ok(Some(Visitor {
+        unread,
         caller: Caller::at(&seat),
         name: seat.account.name,
         form,

@@ -15,6 +15,7 @@ use whorl_store::{StoreError, horses};
 use crate::access;
 use crate::caller::Caller;
 use crate::ledger::{self, Arrival, Terms};
+use crate::notice;
 use crate::problem::Problem;
 use crate::state::State;
 
@@ -108,6 +109,7 @@ pub(crate) async fn decide_held(
             // A record that can't enter (its device was revoked since, say) keeps waiting, and the owner is told.
             if !accept || !matches!(outcome, Outcome::Refused { .. }) {
                 held_events::decide(db, event, accept, caller.account, terms.now.naive_utc())?;
+                notice::settle(db, horse.id, event, caller.account, terms.now)?;
             }
             Ok(outcome)
         })

@@ -1,0 +1,121 @@
+//! Notices: what the caller must know without having asked, and marking it as read.
+
+use actix_web::web::{Data, Json, Query};
+use actix_web::{get, post};
+use chrono::SubsecRound;
+use serde::Deserialize;
+use utoipa::IntoParams;
+use whorl_contract::notice::{MarkRead, Notice, Unread};
+use whorl_contract::page::Page;
+use whorl_contract::problem::Problem as ProblemDocument;
+use whorl_store::notices;
+
+use crate::caller::Caller;
+use crate::notice::view::{self, Cursor, Wanted};
+use crate::problem::Problem;
+use crate::state::State;
+
+/// The most notices on a page.
+const LONGEST_PAGE: usize = 100;
+/// As many come unasked.
+const USUAL_PAGE: usize = 50;
+
+/// Which notices are asked for.
+#[derive(Clone, Debug, Default, Deserialize, IntoParams)]
+#[serde(deny_unknown_fields)]
+#[into_params(parameter_in = Query)]
+pub(crate) struct Asked {
+    /// The `next_cursor` of the page before.
+    cursor: Option<String>,
+    /// How many; 100 at most.
+    #[param(minimum = 1, maximum = 100, default = 50, example = 50)]
+    limit: Option<usize>,
+    /// Only what is unread.
+    unread: Option<bool>,
+}
+
+/// Lists the caller's notices: what is unread first, the latest first.
+///
+/// Red flags of horses that the caller owns or is the vet of, and records that wait for their word as an owner. What an
+/// entry says is read from the record as it stands; a notice for a horse that the caller may no longer see isn't shown.
+#[utoipa::path(
+    tag = "notices",
+    params(Asked),
+    responses(
+        (status = 200, description = "The notices", body = Page<Notice>),
+        (status = "4XX", description = "The request was refused", body = ProblemDocument,
+         content_type = "application/problem+json"),
+    ),
+)]
+#[get("/v1/notices")]
+pub(crate) async fn list_notices(
+    state: Data<State>,
+    caller: Caller,
+    asked: Query<Asked>,
+) -> Result<Json<Page<Notice>>, Problem> {
+    let asked = asked.into_inner();
+    let cursor = asked.cursor.as_deref().map(|text| {
+        Cursor::read(text)
+            .ok_or_else(|| Problem::invalid("/cursor", "give back next_cursor as it came"))
+    });
+    let wanted = Wanted {
+        only_unread: asked.unread.unwrap_or(false),
+        cursor: cursor.transpose()?,
+        limit: asked.limit.unwrap_or(USUAL_PAGE).clamp(1, LONGEST_PAGE),
+    };
+    let (now, rules) = (state.clock.now(), state.rules.clone());
+    let (items, cursor) = state
+        .read(move |db| view::page(db, caller.account, (now, &rules), wanted))
+        .await?;
+    Ok(Json(Page {
+        items,
+        next_cursor: cursor.map(Cursor::text),
+    }))
+}
+
+/// Marks one of the caller's notices as read, or all, as far as nothing changed since they were looked at.
+#[utoipa::path(
+    tag = "notices",
+    responses(
+        (status = 200, description = "How many are unread now", body = Unread),
+        (status = "4XX", description = "The request was refused", body = ProblemDocument,
+         content_type = "application/problem+json"),
+    ),
+)]
+#[post("/v1/notices/read")]
+pub(crate) async fn mark_notices_read(
+    state: Data<State>,
+    caller: Caller,
+    asked: Json<MarkRead>,
+) -> Result<Json<Unread>, Problem> {
+    Ok(Json(mark(&state, caller, asked.into_inner()).await?))
+}
+
+/// Marks as read.
+///
+/// # Errors
+///
+/// A problem if the caller has no such notice, or if no database knows the instant.
+pub(crate) async fn mark(
+    state: &State,
+    caller: Caller,
+    asked: MarkRead,
+) -> Result<Unread, Problem> {
+    let now = state.clock.now();
+    let until = asked.until.naive_utc();
+    if !crate::history::can_be_asked(until) {
+        return Err(Problem::invalid("/until", "give an instant of our time"));
+    }
+    state
+        .write(move |db| {
+            if let Some(id) = asked.notice_id {
+                notices::get(db, caller.account, id)?;
+            }
+            let at = now.naive_utc().trunc_subsecs(6);
+            notices::mark_read(db, caller.account, asked.notice_id, until, at)?;
+            Ok::<_, Problem>(Unread {
+                unread: view::unread(db, caller.account, now)?,
+            })
+        })
+        .await
+}

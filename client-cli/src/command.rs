@@ -39,6 +39,7 @@ pub mod sync;
 pub mod transfer;
 pub mod verify;
 pub mod watch;
+pub mod webhooks;
 pub mod weigh;
 
 use std::fmt::Display;
@@ -156,6 +157,7 @@ commands! {
     Shares: share::ListArgs,
     Unshare: share::EndArgs,
     Notices: notices::Args,
+    Webhooks: webhooks::Args,
     /// List entries that wait for your word, and accept or refuse them
     Held: held::Args,
     /// List your devices, or revoke a lost one

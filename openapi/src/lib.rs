@@ -30,4 +30,5 @@ pub mod session;
 pub mod share;
 pub mod sync;
 pub mod transfer;
+pub mod webhook;
 pub mod yard;

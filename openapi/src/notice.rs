@@ -3,9 +3,9 @@
 use chrono::{DateTime, FixedOffset, Utc};
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
-use whorl_care::ids::{EventId, HorseId, NoticeId};
+use whorl_care::ids::{DeliveryId, EventId, HorseId, NoticeId, WebhookId};
 use whorl_care::kind::{Kind, Role};
-use whorl_care::notice::{State, Topic};
+use whorl_care::notice::{Letters, State, Topic};
 
 /// A notice to the caller. What it says is read from the record as it stands now, and as the caller may see it.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
@@ -77,4 +77,51 @@ pub struct MarkRead {
 pub struct Unread {
     /// So many, up to 1,000.
     pub unread: usize,
+}
+
+/// What the caller wants to be told by e-mail.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+#[schema(example = json!({"email": "red_flags"}))]
+pub struct LetterChoice {
+    /// Which letters they want.
+    pub email: Letters,
+}
+
+/// What the caller gets without asking.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[schema(example = json!({"email": "red_flags", "sends_email": true, "calls_webhooks": false}))]
+pub struct NoticeSettings {
+    /// Which letters they want.
+    pub email: Letters,
+    /// Whether this server sends letters at all.
+    pub sends_email: bool,
+    /// Whether this server calls webhooks at all.
+    pub calls_webhooks: bool,
+}
+
+/// Something that could not be sent and was given up, for whoever runs the server.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[schema(example = json!({
+    "id": "8f0c6a52-33a1-8d0e-9b4e-0c7a51d2e612", "account": "wren@saltmarsh.example", "webhook_id": null, "attempts": 14,
+    "error": "it answered 503", "asked_at": "2027-03-01T07:24:10Z", "given_up_at": "2027-03-03T01:10:00Z"
+}))]
+pub struct GivenUp {
+    /// The delivery.
+    pub id: DeliveryId,
+    /// Whose notice it was: the address to sign in with.
+    pub account: String,
+    /// To this webhook; null for e-mail.
+    #[schema(required)]
+    pub webhook_id: Option<WebhookId>,
+    /// How often it was tried.
+    pub attempts: i64,
+    /// What went wrong the last time.
+    #[schema(required)]
+    pub error: Option<String>,
+    /// When it was asked for.
+    pub asked_at: DateTime<Utc>,
+    /// When it was given up.
+    #[schema(required)]
+    pub given_up_at: Option<DateTime<Utc>>,
 }

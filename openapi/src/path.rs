@@ -2,7 +2,7 @@
 
 use whorl_care::ids::{
     BarnId, CalendarId, DeviceId, EventId, GrantId, HorseId, InvitationId, LicenceId, SessionId,
-    ShareId, TransferId,
+    ShareId, TransferId, WebhookId,
 };
 
 /// Opens an account.
@@ -57,6 +57,12 @@ pub const CALENDARS: &str = "/v1/calendars";
 pub const NOTICES: &str = "/v1/notices";
 /// Marks notices as read.
 pub const NOTICES_READ: &str = "/v1/notices/read";
+/// Which notices the caller gets by e-mail.
+pub const NOTICE_SETTINGS: &str = "/v1/notices/settings";
+/// What could not be sent, for whoever runs the server.
+pub const UNDELIVERED: &str = "/v1/notices/undelivered";
+/// The caller's webhooks.
+pub const WEBHOOKS: &str = "/v1/webhooks";
 /// Whether the process lives.
 pub const LIVE: &str = "/health/live";
 /// Whether it can serve.
@@ -97,8 +103,22 @@ pub const TEMPLATES: &[&str] = &[
     "/v1/horses/{id}/entry",
     "/v1/barns/{id}/entry",
     "/v1/calendars/{id}",
+    "/v1/webhooks/{id}",
+    "/v1/webhooks/{id}/rotate",
     "/calendar/{token}.ics",
 ];
+
+/// One webhook.
+#[must_use]
+pub fn webhook(id: WebhookId) -> String {
+    format!("{WEBHOOKS}/{id}")
+}
+
+/// Gives a webhook another secret.
+#[must_use]
+pub fn webhook_rotate(id: WebhookId) -> String {
+    format!("{WEBHOOKS}/{id}/rotate")
+}
 
 /// One session.
 #[must_use]

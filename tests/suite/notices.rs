@@ -173,6 +173,24 @@ on_both!(each_of_the_topics_is_told_and_nothing_else, |server| {
     }
 });
 
+on_both!(what_was_seen_long_ago_calls_nobody, |server| {
+    let scene = Scene::on(server);
+    let long_ago = scene
+        .seen(Kind::HoofCheck, nail())
+        .performed_at("2027-01-20T08:00:00+00:00");
+    let lately = scene
+        .seen(Kind::HoofCheck, nail())
+        .performed_at("2027-02-20T08:00:00+00:00");
+    let pushed = push(&scene.hand, &[long_ago.sign(), lately.sign()]);
+    assert!(
+        pushed
+            .iter()
+            .all(|one| matches!(one, Outcome::Accepted { .. }))
+    );
+    let told: Vec<EventId> = notices(&scene.vet).iter().map(|one| one.event_id).collect();
+    assert_eq!(told, [lately.id()]);
+});
+
 on_both!(pushing_again_tells_nobody_twice, |server| {
     let scene = Scene::on(server);
     let check = scene.seen(Kind::HoofCheck, nail()).sign();

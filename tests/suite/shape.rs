@@ -45,7 +45,7 @@ const KEPT_OUT: &[(&str, &[&str])] = &[
         &["actix-web", "diesel", "reqwest", "tokio"],
     ),
     ("whorl-store", &["actix-web", "reqwest", "serde_json"]),
-    ("whorl-http", &["diesel", "reqwest"]),
+    ("whorl-http", &["diesel"]),
     ("whorl-cli", &["actix-web"]),
 ];
 

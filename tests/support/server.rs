@@ -10,6 +10,7 @@ use tempfile::TempDir;
 use tokio::sync::oneshot;
 use whorl_http::clock::Clock;
 use whorl_http::config::{Config, DatabaseUrl, Registration};
+use whorl_http::delivery::settings::Reach;
 use whorl_http::keys::Keys;
 use whorl_http::serve;
 use whorl_http::state::State;
@@ -100,6 +101,8 @@ impl TestServer {
             database_seconds: 30,
             log: "info".into(),
             shutdown_seconds: 10,
+            mail: None,
+            webhooks: Reach::default(),
             jurisdiction: None,
         };
         change(&mut config);

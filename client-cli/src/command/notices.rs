@@ -3,9 +3,9 @@
 use chrono::{DateTime, Utc};
 use serde_json::json;
 use whorl_care::ids::NoticeId;
-use whorl_care::notice::State;
+use whorl_care::notice::{Letters, State};
 use whorl_care::sentence::capital;
-use whorl_contract::notice::{MarkRead, Notice, Unread};
+use whorl_contract::notice::{LetterChoice, MarkRead, Notice, NoticeSettings, Unread};
 use whorl_contract::path;
 
 use super::pick;
@@ -34,6 +34,11 @@ enum What {
         /// Its id, or the beginning or end of it; all if left out
         id: Option<String>,
     },
+    /// Show which notices you get by e-mail, too, or choose: `none`, `red_flags` or `all`
+    Email {
+        /// Your choice; shown if left out
+        letters: Option<Letters>,
+    },
 }
 
 impl Args {
@@ -50,6 +55,13 @@ impl Args {
                 let from = if self.all { path::NOTICES } else { &unread };
                 let notices: Vec<Notice> = remote.list(from)?;
                 list(desk, &notices, self.all)
+            }
+            Some(What::Email { letters }) => {
+                let settings: NoticeSettings = match letters {
+                    Some(email) => remote.put(path::NOTICE_SETTINGS, &LetterChoice { email })?,
+                    None => remote.get(path::NOTICE_SETTINGS)?,
+                };
+                desk.show(&settings, || Sheet::new().line(chosen(settings)))
             }
             Some(What::Read { id }) => {
                 let notices: Vec<Notice> = remote.list(&unread)?;
@@ -79,6 +91,20 @@ fn marked(notices: &[Notice], id: Option<&str>) -> Result<Option<MarkRead>, Fail
         notice_id: one,
         until,
     }))
+}
+
+fn chosen(settings: NoticeSettings) -> String {
+    let what = match settings.email {
+        Letters::None => "You get no letters by e-mail.",
+        Letters::RedFlags => "You get red flags by e-mail.",
+        Letters::All => "You get red flags by e-mail, and what waits for your word.",
+    };
+    let server = if settings.sends_email {
+        ""
+    } else {
+        " This server sends no e-mail, though: whoever runs it hasn't set up a mail relay."
+    };
+    format!("{what}{server}")
 }
 
 fn said(left: Unread) -> String {

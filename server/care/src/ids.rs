@@ -42,6 +42,8 @@ id! {
     BarnId;
     /// Identifies a calendar of what is due.
     CalendarId;
+    /// Identifies something that is to be sent.
+    DeliveryId;
     /// Identifies a device and its signing key.
     DeviceId;
     /// Identifies an event (UUIDv7, made by the author's device).
@@ -62,6 +64,8 @@ id! {
     ShareId;
     /// Identifies the two-sided transfer of a horse.
     TransferId;
+    /// Identifies a webhook: a program's address that is called for each notice.
+    WebhookId;
     /// Identifies what one professional did on one trip to one barn.
     VisitId;
 }

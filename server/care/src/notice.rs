@@ -54,6 +54,37 @@ codes! {
     }
 }
 
+codes! {
+    /// Which notices somebody wants by e-mail, too.
+    Letters {
+        /// None.
+        None = "none",
+        /// Red flags.
+        RedFlags = "red_flags",
+        /// Red flags, and records that wait for their word.
+        All = "all",
+    }
+}
+
+/// What goes without saying: red flags.
+impl Default for Letters {
+    fn default() -> Self {
+        Self::RedFlags
+    }
+}
+
+impl Letters {
+    /// Whether a notice of this topic comes by e-mail.
+    #[must_use]
+    pub const fn takes(self, topic: Topic) -> bool {
+        match self {
+            Self::None => false,
+            Self::RedFlags => topic.is_red_flag(),
+            Self::All => true,
+        }
+    }
+}
+
 /// The alarms of an entry that must reach vet and owner, the most urgent first.
 #[must_use]
 pub fn red_flags(alarms: Vec<Alarm>) -> Vec<Alarm> {

@@ -20,6 +20,7 @@ use whorl_contract::event::{Envelope, open_envelope};
 use whorl_contract::key::{Hash, PublicKey};
 use whorl_contract::sync::Outcome;
 use whorl_contract::{chain, event};
+use whorl_store::deliveries::Ways;
 use whorl_store::events::{self, EventRow};
 use whorl_store::held_events::{self, HeldEventRow};
 use whorl_store::horses::{self, HorseRow};
@@ -29,6 +30,7 @@ use whorl_store::{Db, StoreError};
 
 use crate::access::{self, Access};
 use crate::erasure;
+use crate::delivery;
 use crate::notice::{self, Word};
 use crate::problem::{Kind, Problem};
 use crate::state::State;
@@ -42,6 +44,8 @@ pub(crate) struct Terms {
     pub(crate) rules: std::sync::Arc<Rules>,
     /// The jurisdiction whose policy rows apply.
     pub(crate) jurisdiction: Option<String>,
+    /// By which ways notices are sent.
+    pub(crate) ways: Ways,
     /// The server's clock when the request came.
     pub(crate) now: DateTime<Utc>,
 }
@@ -52,6 +56,7 @@ impl Terms {
         Self {
             rules: state.rules.clone(),
             jurisdiction: state.config.jurisdiction.clone(),
+            ways: delivery::ways(state),
             now: state.clock.now(),
         }
     }
@@ -250,6 +255,7 @@ impl<'a> Desk<'a> {
             seq: 0,
             topic: Some(Topic::Held),
             stood: false,
+            performed_at: envelope.performed_at.naive_utc(),
         })
     }
 
@@ -418,7 +424,7 @@ impl<'a> Desk<'a> {
                 horses.push(book.horse);
             }
         }
-        notice::give(db, &words, self.terms.now)?;
+        notice::give(db, &words, self.terms.ways, self.terms.now)?;
         Ok(Appended { outcomes, horses })
     }
 }

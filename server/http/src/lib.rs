@@ -11,6 +11,7 @@ mod care_log;
 pub mod chart;
 pub mod clock;
 pub mod config;
+pub mod delivery;
 pub mod description;
 mod due_board;
 mod entry_check;

@@ -3,27 +3,32 @@
 
 pub(crate) mod view;
 
-use std::collections::{BTreeMap, HashMap};
+use std::collections::{BTreeMap, BTreeSet, HashMap};
 
-use chrono::{DateTime, SubsecRound, Utc};
+use chrono::{DateTime, NaiveDateTime, SubsecRound, TimeDelta, Utc};
+use uuid::Uuid;
 use whorl_care::alarm::{self, Alarm, Around};
 use whorl_care::details::Details;
 use whorl_care::effective::effective;
 use whorl_care::horse::CareEvent;
-use whorl_care::ids::{AccountId, EventId, HorseId, NoticeId};
+use whorl_care::ids::{AccountId, EventId, HorseId, NoticeId, WebhookId};
 use whorl_care::kind::{Kind, Role};
 use whorl_care::notice::{State, Topic, red_flags, topic};
 use whorl_care::profile;
 use whorl_care::rules::Rules;
 use whorl_care::when::PartialDate;
 use whorl_contract::key::Hash;
+use whorl_store::deliveries::{self, DeliveryRow, Ways};
 use whorl_store::events::EventRow;
 use whorl_store::horses::HorseRow;
 use whorl_store::notices::{self, NoticeRow};
-use whorl_store::{Db, StoreError};
+use whorl_store::{Db, Key, StoreError, notice_settings, webhooks};
 
 use crate::access::{self, Access};
 use crate::ledger::care_event;
+
+/// What was seen longer ago than this raises no notice: a passport that is copied out now calls nobody to the box.
+const STALE_AFTER: TimeDelta = TimeDelta::days(30);
 
 /// What a batch says of one entry, or of one record that it holds.
 #[derive(Clone, Debug)]
@@ -42,6 +47,8 @@ pub(crate) struct Word {
     pub(crate) topic: Option<Topic>,
     /// Whether it stood in the log before.
     pub(crate) stood: bool,
+    /// When it was seen or done, in UTC.
+    pub(crate) performed_at: NaiveDateTime,
 }
 
 /// What decides how the entries of a horse's log are read.
@@ -143,6 +150,7 @@ pub(crate) fn words<'a>(
             seq: root.seq,
             topic,
             stood,
+            performed_at: root.performed_at,
         })
     };
     roots.into_values().filter_map(word).collect()
@@ -164,7 +172,12 @@ fn concerns(access: &Access, topic: Topic, kind: Kind) -> bool {
 /// # Errors
 ///
 /// [`StoreError`] if the database fails.
-pub(crate) fn give(db: &mut Db, words: &[Word], now: DateTime<Utc>) -> Result<(), StoreError> {
+pub(crate) fn give(
+    db: &mut Db,
+    words: &[Word],
+    ways: Ways,
+    now: DateTime<Utc>,
+) -> Result<(), StoreError> {
     if words.is_empty() {
         return Ok(());
     }
@@ -173,21 +186,23 @@ pub(crate) fn give(db: &mut Db, words: &[Word], now: DateTime<Utc>) -> Result<()
     let mut before = before(db, words)?;
     let people = access::answerable(db, &horses, now)?;
     let now = now.naive_utc().trunc_subsecs(6);
-    let mut new = Vec::new();
+    let (mut new, mut changed) = (Vec::new(), Vec::new());
     for word in words {
         let known = before.remove(&word.event).unwrap_or_default();
         let Some(topic) = word.topic else {
             for row in known.iter().filter(|row| row.state != State::Withdrawn) {
-                notices::change(db, &turned(row, row.topic, State::Withdrawn, now))?;
+                changed.push(turned(row, row.topic, State::Withdrawn, now));
             }
             continue;
         };
+        let stale = topic != Topic::Held && word.performed_at + STALE_AFTER < now;
         for (account, access) in people.get(&word.horse.id).into_iter().flatten() {
             if *account == word.author || !concerns(access, topic, word.kind) {
                 continue;
             }
             match known.iter().find(|row| row.account_id == *account) {
-                Some(row) => notices::change(db, &turned(row, topic, State::Changed, now))?,
+                Some(row) => changed.push(turned(row, topic, State::Changed, now)),
+                None if stale => {}
                 None => new.push(NoticeRow {
                     horse_id: word.horse.id,
                     event_id: word.event,
@@ -206,7 +221,63 @@ pub(crate) fn give(db: &mut Db, words: &[Word], now: DateTime<Utc>) -> Result<()
             }
         }
     }
-    notices::add(db, new)
+    for row in &changed {
+        notices::change(db, row)?;
+    }
+    let told: Vec<NoticeRow> = changed.iter().chain(&new).cloned().collect();
+    notices::add(db, new)?;
+    send(db, &told, ways)
+}
+
+/// Notes what is to be sent of these notices, by the ways that their readers chose.
+fn send(db: &mut Db, told: &[NoticeRow], ways: Ways) -> Result<(), StoreError> {
+    let people: BTreeSet<AccountId> = told.iter().map(|row| row.account_id).collect();
+    let people: Vec<AccountId> = people.into_iter().collect();
+    if people.is_empty() || ways == Ways::default() {
+        return Ok(());
+    }
+    let letters = if ways.email {
+        notice_settings::of_accounts(db, &people)?
+    } else {
+        HashMap::new()
+    };
+    let hooks = if ways.webhooks {
+        webhooks::of_accounts(db, &people)?
+    } else {
+        Vec::new()
+    };
+    let mut rows = Vec::new();
+    for row in told {
+        let chosen = letters.get(&row.account_id).copied().unwrap_or_default();
+        if ways.email && chosen.takes(row.topic) {
+            rows.push(delivery(row, None));
+        }
+        let theirs = hooks
+            .iter()
+            .filter(|hook| hook.account_id == row.account_id);
+        rows.extend(theirs.map(|hook| delivery(row, Some(hook.id))));
+    }
+    deliveries::add(db, rows)
+}
+
+/// One way of sending one state of a notice. Its id follows from what it is, so that it is asked for once.
+fn delivery(row: &NoticeRow, webhook: Option<WebhookId>) -> DeliveryRow {
+    let version = row.version.to_be_bytes();
+    let way = webhook.map_or([0; 16], |id| id.0.into_bytes());
+    let id = of_parts(&[b"whorl/delivery/1\0", row.id.0.as_bytes(), &version, &way]);
+    DeliveryRow {
+        id: id.into(),
+        account_id: row.account_id,
+        notice_id: row.id,
+        version: row.version,
+        webhook_id: webhook.map(Key),
+        created_at: row.changed_at,
+        attempts: 0,
+        next_at: Some(row.changed_at),
+        ended_at: None,
+        outcome: None,
+        error: None,
+    }
 }
 
 /// The notices of entries that stood before, by entry.
@@ -251,7 +322,7 @@ pub(crate) fn settle(
 }
 
 /// A notice in another state.
-fn turned(row: &NoticeRow, topic: Topic, state: State, now: chrono::NaiveDateTime) -> NoticeRow {
+fn turned(row: &NoticeRow, topic: Topic, state: State, now: NaiveDateTime) -> NoticeRow {
     NoticeRow {
         topic,
         state,
@@ -270,8 +341,13 @@ fn id(event: EventId, account: AccountId, held: bool) -> NoticeId {
         account.0.as_bytes(),
         &[u8::from(held)],
     ];
-    let hash = Hash::of(&parts);
+    of_parts(&parts).into()
+}
+
+/// An id that follows from what it is the id of.
+fn of_parts(parts: &[&[u8]]) -> Uuid {
+    let hash = Hash::of(parts);
     let mut bytes = [0; 16];
     bytes.copy_from_slice(&hash.0[..16]);
-    uuid::Builder::from_custom_bytes(bytes).into_uuid().into()
+    uuid::Builder::from_custom_bytes(bytes).into_uuid()
 }

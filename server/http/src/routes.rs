@@ -28,6 +28,7 @@ mod sessions;
 pub(crate) mod shares;
 pub(crate) mod sync;
 mod transfers;
+mod webhooks;
 mod yards;
 
 use utoipa_actix_web::service_config::ServiceConfig;
@@ -72,6 +73,13 @@ pub(crate) fn all(config: &mut ServiceConfig) {
         .service(held::decide_held)
         .service(notices::list_notices)
         .service(notices::mark_notices_read)
+        .service(notices::get_notice_settings)
+        .service(notices::choose_notice_settings)
+        .service(notices::list_undelivered)
+        .service(webhooks::make_webhook)
+        .service(webhooks::list_webhooks)
+        .service(webhooks::rotate_webhook)
+        .service(webhooks::end_webhook)
         .service(recall::recall_lot)
         .service(yards::get_efficacy)
         .service(yards::get_health_watch)

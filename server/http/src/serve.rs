@@ -8,8 +8,10 @@ use std::time::Duration;
 use actix_web::HttpServer;
 use actix_web::rt::{self, System};
 use actix_web::web::Data;
-use whorl_store::{StoreError, sessions};
+use tokio::sync::watch;
+use whorl_store::{StoreError, deliveries, sessions};
 
+use crate::delivery;
 use crate::methods::Methods;
 use crate::state::State;
 use crate::throttle;
@@ -33,6 +35,9 @@ const NOTE_EVERY: Duration = Duration::from_secs(30);
 /// Ended sessions are kept for so many days, to look into what happened.
 const KEEP_SESSIONS_DAYS: i64 = 180;
 
+/// What was sent, or given up, is known for so many days.
+const KEEP_DELIVERIES_DAYS: i64 = 30;
+
 /// Serves until `stop` resolves; then takes no more, finishes what is in hand, and closes the store. To be run on an
 /// actix runtime; [`run`] brings one.
 ///
@@ -49,6 +54,8 @@ pub async fn serve(
     let store = state.store.clone();
     let sweeper = rt::spawn(sweep(state.clone()));
     let noter = rt::spawn(note(state.clone()));
+    let (end_sending, told_to_end) = watch::channel(false);
+    let mut sender = rt::spawn(delivery::run(state.clone(), told_to_end));
     let methods = Data::new(Methods::of(&description::openapi()));
     tracing::info!(%address, name = settings.name, "listening");
     if !address.ip().is_loopback() {
@@ -68,6 +75,12 @@ pub async fn serve(
         .await;
     sweeper.abort();
     noter.abort();
+    // What is being sent is finished; what can't be in time comes up again after its lease.
+    end_sending.send_replace(true);
+    let within = Duration::from_secs(settings.shutdown_seconds);
+    if rt::time::timeout(within, &mut sender).await.is_err() {
+        sender.abort();
+    }
     actix_web::web::block(move || store.close())
         .await
         .map_err(io::Error::other)?;
@@ -141,8 +154,10 @@ async fn sweep(state: State) {
         every.tick().await;
         let now = state.clock.now();
         let before = now.naive_utc() - chrono::TimeDelta::days(KEEP_SESSIONS_DAYS);
+        let sent_before = now.naive_utc() - chrono::TimeDelta::days(KEEP_DELIVERIES_DAYS);
         let swept = state
             .write(move |db| -> Result<(usize, usize), StoreError> {
+                deliveries::sweep(db, sent_before)?;
                 Ok((throttle::sweep(db, now)?, sessions::sweep(db, before)?))
             })
             .await;

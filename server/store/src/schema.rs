@@ -271,6 +271,43 @@ diesel::table! {
 }
 
 diesel::table! {
+    notice_setting (account_id) {
+        account_id -> Text,
+        email -> Text,
+    }
+}
+
+diesel::table! {
+    webhook (id) {
+        id -> Text,
+        account_id -> Text,
+        url -> Text,
+        seed -> Binary,
+        seed_before -> Nullable<Binary>,
+        created_at -> Timestamp,
+        rotated_at -> Nullable<Timestamp>,
+        ended_at -> Nullable<Timestamp>,
+        ended_why -> Nullable<Text>,
+    }
+}
+
+diesel::table! {
+    delivery (id) {
+        id -> Text,
+        account_id -> Text,
+        notice_id -> Text,
+        version -> BigInt,
+        webhook_id -> Nullable<Text>,
+        created_at -> Timestamp,
+        attempts -> BigInt,
+        next_at -> Nullable<Timestamp>,
+        ended_at -> Nullable<Timestamp>,
+        outcome -> Nullable<Text>,
+        error -> Nullable<Text>,
+    }
+}
+
+diesel::table! {
     projection (name) {
         name -> Text,
         caught_up_at -> Timestamp,
@@ -318,4 +355,7 @@ diesel::allow_tables_to_appear_in_same_query!(
     share,
     calendar,
     notice,
+    notice_setting,
+    webhook,
+    delivery,
 );

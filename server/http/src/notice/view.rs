@@ -114,6 +114,28 @@ pub(crate) fn unread(
     Ok(rows(db, account, now, wanted)?.0.len())
 }
 
+/// One notice as its reader may see it now; none if they may not.
+///
+/// # Errors
+///
+/// [`StoreError`] if the database fails.
+pub(crate) fn one(
+    db: &mut Db,
+    row: NoticeRow,
+    (now, rules): (DateTime<Utc>, &Rules),
+) -> Result<Option<Notice>, StoreError> {
+    let seen = match access::horse(db, row.account_id, row.horse_id, now) {
+        Ok(seen) => seen,
+        Err(StoreError::NotFound) => return Ok(None),
+        Err(error) => return Err(error),
+    };
+    if !may_see(&seen.1, &row) {
+        return Ok(None);
+    }
+    let visible = HashMap::from([(row.horse_id, seen)]);
+    Ok(views(db, rules, vec![row], &visible)?.pop())
+}
+
 /// The rows of a page that may be seen, and whether there are more.
 fn rows(
     db: &mut Db,

@@ -5,19 +5,24 @@ use actix_web::{HttpRequest, HttpResponse};
 use chrono::{DateTime, Utc};
 use maud::{Markup, html};
 use whorl_care::ids::NoticeId;
-use whorl_care::notice::State as Standing;
+use whorl_care::notice::{Letters, State as Standing};
 use whorl_care::sentence::{capital, words as in_words};
 use whorl_contract::notice::{MarkRead, Notice};
+use whorl_store::deliveries::{self, DeliveryRow};
+use whorl_store::{StoreError, notice_settings};
 
 use super::fields::Fields;
 use super::form::{Sent, token_field};
 use super::visitor::Visitor;
 use super::{failure, html as page, layout, see_other, words};
+use crate::delivery;
 use crate::notice::view::{self, Cursor, Wanted};
 use crate::problem::Problem;
 use crate::routes::notices;
 use crate::state::State;
 
+/// The operator is shown so many that could not be sent.
+const MOST_UNDELIVERED: i64 = 20;
 /// So many on a page.
 const A_PAGE: usize = 50;
 
@@ -39,8 +44,20 @@ pub(super) async fn show(
     };
     let (now, rules) = (state.clock.now(), state.rules.clone());
     let account = visitor.caller.account;
-    let (found, next) = state
-        .read(move |db| view::page(db, account, (now, &rules), wanted))
+    let operator = visitor.caller.operator;
+    let ((found, next), letters, undelivered) = state
+        .read(move |db| {
+            let undelivered = if operator {
+                deliveries::given_up(db, MOST_UNDELIVERED)?
+            } else {
+                Vec::new()
+            };
+            Ok::<_, StoreError>((
+                view::page(db, account, (now, &rules), wanted)?,
+                notice_settings::email(db, account)?,
+                undelivered,
+            ))
+        })
         .await?;
     let token = visitor.token()?;
     let unread = found.iter().filter(|one| one.read_at.is_none());
@@ -62,12 +79,19 @@ pub(super) async fn show(
         @if let Some(next) = next {
             p.next { a href=(format!("/notices?after={}", next.text())) { "Older notices" } }
         }
+        @if delivery::ways(&state).email { (choice(letters, &token)) }
+        @if !undelivered.is_empty() { (not_sent(&undelivered)) }
     };
     Ok(page(layout::page(&visitor, "Notices", &main)?))
 }
 
-/// Marks one as read, or all that were shown.
+/// Marks one as read, or all that were shown; or notes which letters somebody wants.
 pub(super) async fn change(state: Data<State>, sent: Sent) -> Result<HttpResponse, Problem> {
+    if let Some(letters) = sent.fields.get("letters") {
+        let letters: Letters = letters.parse().map_err(|_| Problem::not_found())?;
+        notices::choose(&state, sent.visitor.caller, letters).await?;
+        return Ok(see_other("/notices"));
+    }
     let notice_id: Option<NoticeId> = sent
         .fields
         .get("notice")
@@ -88,6 +112,56 @@ fn mark_all(token: &str, latest: DateTime<Utc>) -> Markup {
             (token_field(token))
             input type="hidden" name="until" value=(latest.to_rfc3339());
             button.plain type="submit" { "Mark all of these as read" }
+        }
+    }
+}
+
+/// Which notices come by e-mail, too.
+fn choice(letters: Letters, token: &str) -> Markup {
+    let choices = [
+        (Letters::None, "None"),
+        (Letters::RedFlags, "Red flags"),
+        (Letters::All, "Red flags, and what waits for your word"),
+    ];
+    html! {
+        section aria-labelledby="letters-head" {
+            h2 id="letters-head" { "By e-mail" }
+            form.ask method="post" action="/notices" {
+                (token_field(token))
+                div.row {
+                    div.field {
+                        label for="letters" { "Which notices reach you by e-mail, too" }
+                        select id="letters" name="letters" {
+                            @for (choice, name) in choices {
+                                option value=(choice) selected[choice == letters] { (name) }
+                            }
+                        }
+                    }
+                    button type="submit" { "Choose" }
+                }
+            }
+        }
+    }
+}
+
+/// What could not be sent, for whoever runs the server.
+fn not_sent(undelivered: &[(DeliveryRow, String)]) -> Markup {
+    let rows = html! {
+        @for (row, account) in undelivered {
+            tr {
+                th scope="row" { (account) }
+                td { @if row.webhook_id.is_some() { "webhook" } @else { "e-mail" } }
+                td { (row.attempts) }
+                td { (row.error.as_deref().unwrap_or_default()) }
+                td { @if let Some(at) = row.ended_at { (words::instant(at.and_utc().fixed_offset())) " UTC" } }
+            }
+        }
+    };
+    html! {
+        section aria-labelledby="not-sent-head" {
+            h2 id="not-sent-head" { "Not sent" }
+            p { "You run this server. It gave these up; the notices are in their readers' lists." }
+            (layout::table("not-sent", "What could not be sent", &["To", "By", "Attempts", "What went wrong", "Given up"], &rows))
         }
     }
 }

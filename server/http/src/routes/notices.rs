@@ -1,18 +1,20 @@
 //! Notices: what the caller must know without having asked, and marking it as read.
 
 use actix_web::web::{Data, Json, Query};
-use actix_web::{get, post};
+use actix_web::{get, post, put};
 use chrono::SubsecRound;
 use serde::Deserialize;
 use utoipa::IntoParams;
-use whorl_contract::notice::{MarkRead, Notice, Unread};
+use whorl_care::notice::Letters;
+use whorl_contract::notice::{GivenUp, LetterChoice, MarkRead, Notice, NoticeSettings, Unread};
 use whorl_contract::page::Page;
 use whorl_contract::problem::Problem as ProblemDocument;
-use whorl_store::notices;
+use whorl_store::{deliveries, notice_settings, notices};
 
 use crate::caller::Caller;
+use crate::delivery;
 use crate::notice::view::{self, Cursor, Wanted};
-use crate::problem::Problem;
+use crate::problem::{Kind, Problem};
 use crate::state::State;
 
 /// The most notices on a page.
@@ -118,4 +120,96 @@ pub(crate) async fn mark(
             })
         })
         .await
+}
+
+/// Says which letters the caller gets, and whether this server sends any.
+#[utoipa::path(
+    tag = "notices",
+    responses(
+        (status = 200, description = "What they chose", body = NoticeSettings),
+        (status = "4XX", description = "The request was refused", body = ProblemDocument,
+         content_type = "application/problem+json"),
+    ),
+)]
+#[get("/v1/notices/settings")]
+pub(crate) async fn get_notice_settings(
+    state: Data<State>,
+    caller: Caller,
+) -> Result<Json<NoticeSettings>, Problem> {
+    let email = state
+        .read(move |db| notice_settings::email(db, caller.account))
+        .await?;
+    Ok(Json(settings(&state, email)))
+}
+
+/// Chooses which letters the caller gets.
+#[utoipa::path(
+    tag = "notices",
+    responses(
+        (status = 200, description = "What they chose", body = NoticeSettings),
+        (status = "4XX", description = "The request was refused", body = ProblemDocument,
+         content_type = "application/problem+json"),
+    ),
+)]
+#[put("/v1/notices/settings")]
+pub(crate) async fn choose_notice_settings(
+    state: Data<State>,
+    caller: Caller,
+    choice: Json<LetterChoice>,
+) -> Result<Json<NoticeSettings>, Problem> {
+    choose(&state, caller, choice.email).await?;
+    Ok(Json(settings(&state, choice.email)))
+}
+
+/// Notes which letters the caller wants.
+///
+/// # Errors
+///
+/// A failure of ours if the store can't take it.
+pub(crate) async fn choose(state: &State, caller: Caller, email: Letters) -> Result<(), Problem> {
+    state
+        .write(move |db| notice_settings::choose(db, caller.account, email))
+        .await
+}
+
+fn settings(state: &State, email: Letters) -> NoticeSettings {
+    let ways = delivery::ways(state);
+    NoticeSettings {
+        email,
+        sends_email: ways.email,
+        calls_webhooks: ways.webhooks,
+    }
+}
+
+/// Lists what could not be sent and was given up, the latest first. For whoever runs the server.
+#[utoipa::path(
+    tag = "notices",
+    responses(
+        (status = 200, description = "The latest, 100 at most", body = Page<GivenUp>),
+        (status = "4XX", description = "The request was refused", body = ProblemDocument,
+         content_type = "application/problem+json"),
+    ),
+)]
+#[get("/v1/notices/undelivered")]
+pub(crate) async fn list_undelivered(
+    state: Data<State>,
+    caller: Caller,
+) -> Result<Json<Page<GivenUp>>, Problem> {
+    if !caller.operator {
+        return Err(Problem::new(
+            Kind::Forbidden,
+            "only whoever runs the server sees what it could not send",
+        ));
+    }
+    let rows = state.read(|db| deliveries::given_up(db, 100)).await?;
+    let items = rows.into_iter().map(|(row, account)| GivenUp {
+        id: row.id,
+        account,
+        webhook_id: row.webhook_id.map(|id| id.0),
+        attempts: row.attempts,
+        error: row.error,
+        asked_at: row.created_at.and_utc(),
+        given_up_at: row.ended_at.map(|at| at.and_utc()),
+    });
+    Ok(Json(Page::whole(items.collect())))
 }

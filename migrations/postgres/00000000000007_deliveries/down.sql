@@ -1,0 +1,3 @@
+DROP TABLE delivery;
+DROP TABLE webhook;
+DROP TABLE notice_setting;

@@ -3,11 +3,9 @@
 use std::fmt::Write as _;
 
 use chrono::{DateTime, FixedOffset, Utc};
-use comfy_table::{ContentArrangement, LineStyle, Table, TableStyle};
+use unicode_width::UnicodeWidthStr;
 
-/// A line under the head and nothing else: it reads well in a terminal and in a mail.
-const STYLE: TableStyle =
-    TableStyle::new().header_separator(LineStyle::none().fill('─').junction('─'));
+mod table;
 
 /// An answer for people: lines and tables, in order.
 #[derive(Debug, Default)]
@@ -69,7 +67,7 @@ impl Sheet {
         for block in &self.blocks {
             // Writing to a String can't fail.
             let _ = match block {
-                Block::Line(line) => writeln!(text, "{}", plain(line)),
+                Block::Line(line) => writeln!(text, "{}", flowed(&plain(line), width)),
                 Block::Table(head, rows) => writeln!(text, "{}", table(head, rows, width)),
             };
         }
@@ -77,29 +75,21 @@ impl Sheet {
     }
 }
 
+/// A line in lines that fit; one with a word that can't stays whole, so that an address can be copied.
+fn flowed(line: &str, width: Option<u16>) -> String {
+    let room = width.map_or(usize::MAX, usize::from);
+    if line.split_whitespace().any(|word| word.width() > room) {
+        return line.to_owned();
+    }
+    table::wrapped(line, room).join("\n")
+}
+
 fn table(head: &[String], rows: &[Vec<String>], width: Option<u16>) -> String {
-    let mut table = Table::new();
-    table.load_style(STYLE);
-    if !head.is_empty() {
-        table.set_header(head);
-    }
-    for row in rows {
-        table.add_row(row.iter().map(|cell| plain(cell)));
-    }
-    if let Some(width) = width {
-        table
-            .set_content_arrangement(ContentArrangement::Dynamic)
-            .set_width(width);
-    }
-    // Without borders every line would begin with a blank.
-    let lines: Vec<String> = table
-        .lines()
-        .map(|line| {
-            let line = line.strip_prefix(' ').unwrap_or(&line);
-            line.trim_end().to_owned()
-        })
+    let rows: Vec<Vec<String>> = rows
+        .iter()
+        .map(|row| row.iter().map(|cell| plain(cell)).collect())
         .collect();
-    lines.join("\n")
+    table::lines(head, &rows, width).join("\n")
 }
 
 /// Text as it may stand on a terminal: what other people wrote can't move the cursor or change colours.
@@ -120,13 +110,6 @@ pub fn plain(text: &str) -> String {
 #[must_use]
 pub fn one_line(text: &str) -> String {
     plain(&text.split_whitespace().collect::<Vec<_>>().join(" "))
-}
-
-/// A number and what is counted, in the grammar that it asks for.
-#[must_use]
-pub fn counted(count: usize, one: &str, many: &str) -> String {
-    let what = if count == 1 { one } else { many };
-    format!("{count} {what}")
 }
 
 /// An instant by the wall clock here, to the minute.

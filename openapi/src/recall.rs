@@ -6,6 +6,7 @@ use serde_json::Value;
 use utoipa::ToSchema;
 use whorl_care::ids::{AccountId, BarnId, EventId, HorseId};
 use whorl_care::kind::{Kind, Provenance, Role};
+use whorl_care::sentence::counted;
 
 /// Why somebody must be told.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, ToSchema)]
@@ -118,10 +119,7 @@ pub struct Recall {
 /// What an answer can speak for, in words.
 #[must_use]
 pub fn scope(searched: usize, partly: usize) -> String {
-    let horses = match searched {
-        1 => "1 horse was".to_owned(),
-        many => format!("{many} horses were"),
-    };
+    let horses = counted(searched, "horse was", "horses were");
     let partly = match partly {
         0 => String::new(),
         some => format!("; of {some} not every kind of entry is open to it"),

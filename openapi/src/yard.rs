@@ -6,6 +6,7 @@ use utoipa::ToSchema;
 use whorl_care::contacts::HealthWatch;
 use whorl_care::efficacy;
 use whorl_care::ids::BarnId;
+use whorl_care::sentence::counted;
 
 /// Of how much of a barn an answer can speak.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
@@ -22,10 +23,7 @@ impl BarnScope {
     /// Says what an answer can speak for.
     #[must_use]
     pub fn of(horses: usize, partly: usize) -> Self {
-        let seen = match horses {
-            1 => "1 horse of this barn is".to_owned(),
-            many => format!("{many} horses of this barn are"),
-        };
+        let seen = counted(horses, "horse of this barn is", "horses of this barn are");
         let but = match partly {
             0 => String::new(),
             some => {

@@ -271,6 +271,7 @@ fn flag(field: &str) -> String {
 fn by_flag(text: &str) -> String {
     const FLAGS: &[(&str, &str)] = &[
         ("weight_from", "--weight-from"),
+        ("say when it was foaled", "say --foaled"),
         ("foaled_on", "--foaled"),
         ("body_condition", "--condition"),
         ("breed_type", "--breed-type"),

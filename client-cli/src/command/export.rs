@@ -4,6 +4,7 @@ use std::fs::OpenOptions;
 use std::io::{ErrorKind, Write as _};
 use std::path::{Path, PathBuf};
 
+use whorl_care::sentence::counted;
 use whorl_contract::bundle::{NewBundle, Report, verify};
 use whorl_contract::key::PublicKey;
 use whorl_contract::path;
@@ -11,7 +12,7 @@ use whorl_contract::path;
 use super::sealing::Sealing;
 use crate::desk::Desk;
 use crate::failure::Failure;
-use crate::render::{Sheet, counted};
+use crate::render::Sheet;
 use crate::{herd, setting};
 
 /// Write a horse's history into one signed file that anyone can check

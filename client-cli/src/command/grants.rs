@@ -1,6 +1,7 @@
 //! `whorl grants`: who may see and record what.
 
 use serde_json::json;
+use whorl_care::sentence::words;
 use whorl_contract::grant::Grant;
 use whorl_contract::path;
 
@@ -65,7 +66,7 @@ impl Args {
             .map(|one| {
                 vec![
                     one.account_name.clone(),
-                    one.role.to_string(),
+                    words(one.role.code()),
                     scope(&mut conn, one.horse_id, one.barn_id),
                     kinds(one.kinds.as_deref()),
                     moment(one.from, here),

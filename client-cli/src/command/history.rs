@@ -2,6 +2,7 @@
 
 use chrono::NaiveDate;
 use whorl_care::kind::Kind;
+use whorl_care::sentence::counted;
 use whorl_care::sentence::words;
 use whorl_contract::history::Standing;
 
@@ -108,8 +109,10 @@ fn told(entry: &Entry) -> String {
     lines.extend(entry.note.as_ref().map(|note| format!("“{note}”")));
     match entry.attachments.len() {
         0 => {}
-        1 => lines.push("[1 photo or document]".to_owned()),
-        files => lines.push(format!("[{files} photos or documents]")),
+        files => lines.push(format!(
+            "[{}]",
+            counted(files, "photo or document", "photos or documents")
+        )),
     }
     let reason = entry.reason.as_deref().unwrap_or_default();
     lines.extend(match entry.standing {

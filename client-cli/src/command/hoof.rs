@@ -8,6 +8,7 @@ use whorl_care::effective::effective;
 use whorl_care::fault;
 use whorl_care::figure::hoof::{Answer, Input, hoof};
 use whorl_care::kind::{Foot, Kind};
+use whorl_care::sentence::counted;
 use whorl_care::sentence::words;
 use whorl_care::unit::plain;
 
@@ -270,7 +271,11 @@ fn facts(answer: &Answer) -> Vec<(&'static str, String)> {
             let most = answer
                 .stretch_to_weeks
                 .map(|most| format!(", {most} at most"));
-            format!("after {weeks} weeks{}", most.unwrap_or_default())
+            format!(
+                "after {}{}",
+                counted(weeks, "week", "weeks"),
+                most.unwrap_or_default()
+            )
         }),
     );
     facts

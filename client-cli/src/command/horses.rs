@@ -6,6 +6,7 @@ use whorl_care::horse::CareEvent;
 use whorl_care::ids::HorseId;
 use whorl_care::kind::Role;
 use whorl_care::profile::handling;
+use whorl_care::sentence::counted;
 use whorl_care::sentence::words;
 use whorl_care::when::PartialDate;
 use whorl_contract::barn::Barn;
@@ -149,9 +150,8 @@ fn age(foaled: PartialDate, on: NaiveDate) -> Option<String> {
     };
     Some(match count {
         ..0 => return None,
-        1 => format!("{about}1 month"),
-        0..24 => format!("{about}{count} months"),
-        _ => format!("{about}{} years", count / 12),
+        0..24 => format!("{about}{}", counted(count, "month", "months")),
+        _ => format!("{about}{}", counted(count / 12, "year", "years")),
     })
 }
 

@@ -2,6 +2,7 @@
 
 use serde::Serialize;
 use serde_json::json;
+use whorl_care::sentence::counted;
 use whorl_contract::problem::Problem;
 
 use super::pick;
@@ -10,7 +11,7 @@ use crate::desk::Desk;
 use crate::failure::{Failure, words};
 use crate::home::write_private;
 use crate::outbox::{self, Entry, State};
-use crate::render::{Sheet, counted, moment};
+use crate::render::{Sheet, moment};
 use crate::sync::label;
 
 /// Show what waits for the server, and deal with what it refused

@@ -3,6 +3,7 @@
 use diesel::sqlite::SqliteConnection;
 use whorl_care::kind::Kind;
 use whorl_care::recall::{CAUTIONS, Dose, KINDS, LotKey, Wanted, doses};
+use whorl_care::sentence::counted;
 use whorl_care::sentence::words;
 use whorl_contract::recall::{Recall, Recalled, StandsIn, ToTell, Why, scope};
 
@@ -12,7 +13,7 @@ use crate::desk::Desk;
 use crate::failure::Failure;
 use crate::herd::{self, Known};
 use crate::history::{self, Entry};
-use crate::render::{Sheet, counted};
+use crate::render::Sheet;
 use crate::signers;
 
 /// Say which horses had a lot, when, by whom, where they are, and who must be told

@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 use chrono::SecondsFormat;
 use serde_json::json;
 use whorl_care::kind::Kind;
+use whorl_care::sentence::counted;
 use whorl_care::sentence::words;
 
 use super::history::kind;
@@ -121,8 +122,8 @@ impl Given {
                 let answer = json!({"entries": taken, "faults": []});
                 desk.show(&answer, || {
                     table(&taken).line(format!(
-                        "{} entries can be queued: `whorl sheet queue {file}`.",
-                        taken.len()
+                        "{} can be queued: `whorl sheet queue {file}`.",
+                        counted(taken.len(), "entry", "entries")
                     ))
                 })
             }
@@ -157,8 +158,12 @@ impl Given {
                 let answer = json!({"entries": taken, "faults": []});
                 desk.show(&answer, || {
                     table(&taken).line(format!(
-                        "{} entries recorded; they wait for the next push.",
-                        taken.len()
+                        "{} for the next push.",
+                        counted(
+                            taken.len(),
+                            "entry recorded; it waits",
+                            "entries recorded; they wait"
+                        )
                     ))
                 })
             }

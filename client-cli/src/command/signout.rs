@@ -1,12 +1,13 @@
 //! `whorl signout`: end this device's session.
 
 use serde_json::json;
+use whorl_care::sentence::counted;
 use whorl_contract::path;
 
 use crate::desk::Desk;
 use crate::failure::Failure;
 use crate::outbox::{self, State};
-use crate::render::{Sheet, counted};
+use crate::render::Sheet;
 
 /// End this device's session; the record and the outbox stay
 #[derive(Debug, clap::Args)]

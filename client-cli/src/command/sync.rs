@@ -3,8 +3,9 @@
 use crate::desk::Desk;
 use crate::failure::Failure;
 use crate::remote::Remote;
-use crate::render::{Sheet, counted};
+use crate::render::Sheet;
 use crate::sync::{Means, Report, sync};
+use whorl_care::sentence::counted;
 
 /// Send what waits, fetch what is new, and check that it fits
 #[derive(Debug, clap::Args)]

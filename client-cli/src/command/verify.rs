@@ -4,12 +4,13 @@ use std::fs::File;
 use std::io::Read as _;
 use std::path::{Path, PathBuf};
 
+use whorl_care::sentence::counted;
 use whorl_contract::bundle::{LARGEST, Report, Unread, verify};
 use whorl_contract::key::PublicKey;
 
 use crate::desk::Desk;
 use crate::failure::Failure;
-use crate::render::{Sheet, counted};
+use crate::render::Sheet;
 
 /// Check a history that came as a file, and say what it proves
 ///

@@ -6,6 +6,7 @@ use chrono::TimeDelta;
 use diesel::sqlite::SqliteConnection;
 use uuid::Uuid;
 use whorl_care::ids::HorseId;
+use whorl_care::sentence::counted;
 use whorl_contract::key::Hash;
 use whorl_contract::sync::{HeadInfo, Heads, Pull, Pulled, Want};
 
@@ -116,7 +117,14 @@ fn new_life(
     let waiting = if again == 0 {
         String::new()
     } else {
-        format!("; {again} entries that it had taken are pushed once more")
+        format!(
+            "; {} pushed once more",
+            counted(
+                again,
+                "entry that it had taken is",
+                "entries that it had taken are"
+            )
+        )
     };
     report.notices.push(format!(
         "the server began anew (it was restored from a backup, or moved): your copies are kept and compared{waiting}"

@@ -7,6 +7,7 @@ use chrono::{DateTime, Utc};
 use diesel::sqlite::SqliteConnection;
 use uuid::Uuid;
 use whorl_care::ids::{EventId, HorseId};
+use whorl_care::sentence::counted;
 use whorl_contract::horse::NewHorse;
 use whorl_contract::key::Hash;
 use whorl_contract::sync::{HeadInfo, Heads, Pull, Signer, Want};
@@ -16,7 +17,6 @@ use super::{Ledger, Report, apply, label};
 use crate::failure::Failure;
 use crate::home::Home;
 use crate::mirror::{self, Logged, Place};
-use crate::render::counted;
 use crate::{herd, outbox, setting, signers};
 
 /// Entries of a page while a whole log is fetched again.

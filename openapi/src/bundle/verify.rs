@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use serde_json::Value;
 use whorl_care::fault;
 use whorl_care::ids::{DeviceId, EventId};
+use whorl_care::sentence::counted;
 
 use super::report::{self, Fault, FaultCode, Report, Seen, Shown};
 use super::{Bundle, BundledEvent, BundledSigner, DEEPEST, FORMAT, LARGEST, signed_part};
@@ -216,8 +217,8 @@ impl<'a> Check<'a> {
         let length = i64::try_from(bundle.events.len()).unwrap_or(i64::MAX);
         if head.seq != length {
             let text = format!(
-                "the server signed a log of {} entries; here are {length}",
-                head.seq
+                "the server signed a log of {}; here are {length}",
+                counted(head.seq, "entry", "entries")
             );
             self.fault(FaultCode::OtherLength, None, text);
         }

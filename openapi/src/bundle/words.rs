@@ -5,13 +5,9 @@ use whorl_care::sentence;
 
 use super::report::{Author, Report, Withheld};
 
-/// A number and what is counted.
-fn counted(count: usize) -> String {
-    if count == 1 {
-        "1 entry".to_owned()
-    } else {
-        format!("{count} entries")
-    }
+/// How many entries.
+fn entries(count: usize) -> String {
+    sentence::counted(count, "entry", "entries")
 }
 
 fn moment(at: DateTime<Utc>) -> String {
@@ -31,25 +27,25 @@ pub(super) fn proven(report: &Report) -> Vec<String> {
         said.push(format!(
             "It holds the horse's whole log as the server had it on {}: {}, none dropped, added, swapped or doubled.",
             moment(at),
-            counted(report.entries)
+            entries(report.entries)
         ));
     }
     if whole > 0 {
         said.push(format!(
             "In full: {}, word for word as signed on the device of whoever made it.",
-            counted(whole)
+            entries(whole)
         ));
     }
     if withheld.content > 0 {
         said.push(format!(
             "Without the content: {}; its kind, its day and its author are signed.",
-            counted(withheld.content)
+            entries(withheld.content)
         ));
     }
     if withheld.leaf_only > 0 {
         said.push(format!(
             "Sealed whole: {}; only that something stands at that place of the log.",
-            counted(withheld.leaf_only)
+            entries(withheld.leaf_only)
         ));
     }
     said
@@ -127,14 +123,14 @@ impl Withheld {
             };
             said.push(format!(
                 "the content of {} ({}{days}{erased})",
-                counted(self.content),
+                entries(self.content),
                 kinds.join(", ")
             ));
         }
         if self.leaf_only > 0 {
             said.push(format!(
                 "all of {} (kind, day and author are not told)",
-                counted(self.leaf_only)
+                entries(self.leaf_only)
             ));
         }
         (!said.is_empty()).then(|| said.join(", and "))

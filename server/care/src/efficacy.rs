@@ -17,6 +17,7 @@ use crate::ids::HorseId;
 use crate::kind::Kind;
 use crate::rules::herd_health::CountWindow;
 use crate::rules::{Rules, Source};
+use crate::sentence::counted;
 
 /// The kinds that tests are made of.
 pub const KINDS: [Kind; 2] = [Kind::Deworming, Kind::EggCount];
@@ -412,15 +413,16 @@ fn lacks(pairs: &[CountPair], rules: &Rules) -> Vec<String> {
     if let Some(size) = rules.egg_counts.sizes.last() {
         if pairs.len() < size.horses {
             missing.push(format!(
-                "{} horses with a count before and after, and at least {} are needed",
-                pairs.len(),
+                "{} with a count before and after, and at least {} are needed",
+                counted(pairs.len(), "horse", "horses"),
                 size.horses
             ));
         }
         let eggs: f64 = pairs.iter().map(|pair| f64::from(pair.before_eggs)).sum();
         if eggs < size.eggs_before {
             missing.push(format!(
-                "{eggs} eggs seen before treatment in all, and at least {} are needed: count more of each sample",
+                "{} seen before treatment in all, and at least {} are needed: count more of each sample",
+                counted(eggs, "egg", "eggs"),
                 size.eggs_before
             ));
         }

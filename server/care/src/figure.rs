@@ -15,6 +15,7 @@ use serde_json::Value;
 
 use crate::fault::{Faults, read};
 use crate::rules::{Mark, Rules, Source};
+use crate::sentence;
 
 /// The names that [`run`] knows, in the order of the vocabulary.
 pub const NAMES: &[&str] = &[
@@ -94,7 +95,7 @@ impl Basis {
             self.sources.push(source.clone());
         }
         if let Some(caution) = mark.caution() {
-            self.caution(format!("{rule}: {caution}"));
+            self.caution(format!("{}: {caution}", sentence::rule(rule)));
         }
     }
 

@@ -16,6 +16,7 @@ use crate::ids::EventId;
 use crate::kind::{Kind, Provenance, Role};
 use crate::profile::profile;
 use crate::rules::{Rules, Source};
+use crate::sentence::counted;
 pub use text::text;
 
 /// The kinds that a report rests on: what was given, who the horse is, and the reactions themselves.
@@ -186,8 +187,11 @@ pub fn report(events: &[CareEvent], reaction: EventId, rules: &Rules) -> Result<
     let age = horse.foaled_on.zip(seen_at).map(|(foaled, at)| {
         let days = (at.date_naive() - foaled.earliest()).num_days();
         match days / 365 {
-            0 => format!("{} months (foaled {foaled})", days / 30),
-            years => format!("{years} years (foaled {foaled})"),
+            0 => format!(
+                "{} (foaled {foaled})",
+                counted(days / 30, "month", "months")
+            ),
+            years => format!("{} (foaled {foaled})", counted(years, "year", "years")),
         }
     });
     let mut report = Report {

@@ -1,10 +1,16 @@
 //! What an entry says, in the words of a line: for the answer to a recording, for histories, pages and sheets.
 
+mod count;
+mod rule;
+
+pub use count::{clock, counted, day, instant, with_days};
+pub use rule::rule;
+
 use crate::code::{Active, Sign};
 use crate::details::{
     BodyCondition, Breeding, CarePlan, Details, Deworming, EggCount, Finding, FootCare, HoofCare,
-    HoofCheck, Identity, LaboratoryTest, LamenessExam, Measures, Medication, Movement, Vaccination,
-    Vitals, Weight,
+    HoofCheck, Identity, LaboratoryTest, LamenessExam, LamenessScale, Measures, Medication,
+    Movement, Vaccination, Vitals, Weight,
 };
 use crate::kind::Kind;
 use crate::unit::plain;
@@ -54,7 +60,7 @@ pub fn what(details: &Details) -> String {
                     ),
                     some(dental.findings.join("; ")),
                 ],
-            ) + &next(dental.next_in_months, "months")
+            ) + &next(dental.next_in_months, "month", "months")
         }
         Details::LamenessExam(exam) => lameness(exam),
         Details::Medication(drug) => medication(drug),
@@ -92,7 +98,7 @@ pub fn what(details: &Details) -> String {
                 some(signs(&reaction.signs) + &graded(reaction.severity)),
                 reaction
                     .onset_hours
-                    .map(|hours| format!("after {} hours", plain(hours))),
+                    .map(|hours| format!("after {}", counted(plain(hours), "hour", "hours"))),
                 reaction
                     .reported_to
                     .as_ref()
@@ -121,8 +127,10 @@ fn join<const N: usize>(gap: &str, parts: [Option<String>; N]) -> String {
     parts.join(gap)
 }
 
-fn next(after: Option<u32>, unit: &str) -> String {
-    after.map_or_else(String::new, |after| format!("; again in {after} {unit}"))
+fn next(after: Option<u32>, one: &str, many: &str) -> String {
+    after.map_or_else(String::new, |after| {
+        format!("; again in {}", counted(after, one, many))
+    })
 }
 
 fn codes<T: std::fmt::Display>(codes: &[T]) -> String {
@@ -165,7 +173,7 @@ fn hoof_care(visit: &HoofCare) -> String {
         };
         text = format!("{text}; {foot} {done}");
     }
-    text + &next(visit.next_in_weeks, "weeks")
+    text + &next(visit.next_in_weeks, "week", "weeks")
 }
 
 fn foot_care(care: &FootCare) -> String {
@@ -187,7 +195,7 @@ fn foot_care(care: &FootCare) -> String {
         [
             lengths.map(|lengths| format!("toe {lengths} mm")),
             angles.map(|angles| format!("angle {angles}°")),
-            (others > 0).then(|| format!("{others} more measures")),
+            (others > 0).then(|| counted(others, "more measure", "more measures")),
             some(findings(&care.findings)),
             some(care.work.join(" and ")),
             shoe,
@@ -262,20 +270,24 @@ fn egg_count(count: &EggCount) -> String {
     join(
         ", ",
         [
-            count
-                .strongyle_epg
-                .map(|epg| format!("{} strongyle eggs per gram", plain(epg))),
+            count.strongyle_epg.map(|epg| {
+                counted(
+                    plain(epg),
+                    "strongyle egg per gram",
+                    "strongyle eggs per gram",
+                )
+            }),
             count
                 .ascarid_epg
-                .map(|epg| format!("{} ascarid eggs per gram", plain(epg))),
+                .map(|epg| counted(plain(epg), "ascarid egg per gram", "ascarid eggs per gram")),
             count
                 .eggs_counted
-                .map(|eggs| format!("{eggs} eggs counted")),
+                .map(|eggs| format!("{} counted", counted(eggs, "egg", "eggs"))),
             (count.tapeworm_eggs_seen == Some(true)).then(|| "tapeworm eggs seen".to_owned()),
             count
                 .method
                 .as_ref()
-                .map(|method| format!("by {}", words(method))),
+                .map(|method| format!("by {}", method_words(method))),
         ],
     )
 }
@@ -320,7 +332,7 @@ fn vital_signs(vitals: &Vitals) -> String {
             vitals.pulse_bpm.map(|one| format!("pulse {}", plain(one))),
             vitals
                 .respiration_bpm
-                .map(|one| format!("{} breaths a minute", plain(one))),
+                .map(|one| counted(plain(one), "breath a minute", "breaths a minute")),
             some(pulses.join(" ")).map(|pulses| format!("digital pulses {pulses}")),
         ],
     )
@@ -335,10 +347,34 @@ fn lameness(exam: &LamenessExam) -> String {
     join(
         ": ",
         [
-            Some(format!("{} ({})", limbs.join(", "), exam.scale)),
+            Some(format!("{} ({})", limbs.join(", "), scale(exam.scale))),
             exam.conditions.clone(),
         ],
     )
+}
+
+/// A scale of lameness by its name and its ends.
+fn scale(scale: LamenessScale) -> String {
+    let name = match scale {
+        LamenessScale::Aaep => "AAEP",
+        LamenessScale::Ten => "British",
+        LamenessScale::Obel => "Obel",
+        LamenessScale::ModifiedObel => "modified Obel",
+    };
+    format!("{name} scale, 0 to {}", plain(scale.highest()))
+}
+
+/// A method of counting eggs as it is written: some bear somebody's name.
+fn method_words(method: &str) -> String {
+    let names = [
+        ("mcmaster", "McMaster"),
+        ("wisconsin", "Wisconsin"),
+        ("stoll", "Stoll"),
+        ("mini flotac", "Mini-FLOTAC"),
+    ];
+    names
+        .iter()
+        .fold(words(method), |told, (code, name)| told.replace(code, name))
 }
 
 fn medication(drug: &Medication) -> String {
@@ -397,7 +433,7 @@ fn care_plan(plan: &CarePlan) -> String {
         [
             Some(plan.domain.to_string()),
             plan.interval_weeks
-                .map(|weeks| format!("every {weeks} weeks")),
+                .map(|weeks| format!("every {}", counted(weeks, "week", "weeks"))),
             some(codes(&plan.actives)),
             some(codes(&plan.roles)).map(|roles| format!("may be carried out by {roles}")),
             plan.valid_until.map(|until| format!("until {until}")),

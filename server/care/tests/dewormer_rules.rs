@@ -232,7 +232,7 @@ fn what_is_not_read_is_marked() {
         "{cautions}"
     );
     assert!(
-        cautions.contains("moxidectin_us: unconfirmed, check before relying on it"),
+        cautions.contains("moxidectin (US): unconfirmed, check before relying on it"),
         "{cautions}"
     );
 }

@@ -367,7 +367,7 @@ fn every_answer_says_label_and_vet() {
         dose(&json!({"active": "fenbendazole", "weight_kg": 500, "parasite": "threadworm"}));
     let cautions = answer["cautions"].to_string();
     assert!(
-        cautions.contains("fenbendazole_threadworm: from memory, check before relying on it"),
+        cautions.contains("fenbendazole threadworm: from memory, check before relying on it"),
         "{cautions}"
     );
 }

@@ -333,7 +333,7 @@ fn says_how_far_it_is_confirmed() {
         .expect("a weight");
     let cautions = answer["cautions"].to_string();
     assert!(
-        cautions.contains("girth_length_pony: from memory, check before relying on it"),
+        cautions.contains("the formula girth length pony: from memory, check before relying on it"),
         "{cautions}"
     );
     let answer = weigh(&json!({"class": "adult", "heart_girth_in": 70, "body_length_in": 65}))

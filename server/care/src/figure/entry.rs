@@ -185,7 +185,7 @@ pub fn assess(
     let mut warnings = record.unread.clone();
     let mut checks = Vec::new();
     for set in sets {
-        note(&mut basis, rules, &set.id, &set.source, set.mark);
+        note(&mut basis, rules, &set.title, &set.source, set.mark);
         set.cautions
             .iter()
             .for_each(|caution| basis.caution(caution.as_str()));
@@ -194,20 +194,21 @@ pub fn assess(
                 "not_yet_in_force",
                 format!(
                     "{}: this edition is for arrivals from {}",
-                    set.id,
+                    set.title,
                     day(set.in_force_from)
                 ),
             ));
         }
         for clause in &set.clauses {
             let finding: Finding = check::check(set, clause, &facts, stay);
-            note(&mut basis, rules, &clause.id, &clause.source, clause.mark);
+            let asked = format!("{}, {}", set.title, set.clause_words(&clause.id));
+            note(&mut basis, rules, &asked, &clause.source, clause.mark);
             for (source, mark) in &finding.by {
                 let source = source.as_ref().unwrap_or(&clause.source);
                 note(
                     &mut basis,
                     rules,
-                    &clause.id,
+                    &asked,
                     source,
                     mark.unwrap_or(clause.mark),
                 );

@@ -243,7 +243,7 @@ fn growth(
     };
     let row = of(foaled_on.earliest())?;
     if of(foaled_on.latest())?.id != row.id {
-        basis.caution("foaled_on isn't exact enough for a rate of growth");
+        basis.caution("the day of its birth isn't known well enough for a rate of growth");
         return None;
     }
     rest_on(row, &rules.hoof, basis);

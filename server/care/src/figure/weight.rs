@@ -14,6 +14,7 @@ use crate::fault::Faults;
 use crate::figure::Basis;
 use crate::horse::BreedType;
 use crate::rules::{Row, Rules, Source};
+use crate::sentence;
 use crate::unit::KG_PER_LB;
 use crate::when::PartialDate;
 
@@ -145,10 +146,14 @@ pub fn weight(input: &Input, rules: &Rules) -> Result<Answer, Faults> {
 /// Notes the sources of a formula and of its error.
 fn rest_on(basis: &mut Basis, formula: &Formula, rules: &Rules) {
     if let Some(source) = rules.weight.source(formula.source()) {
-        basis.rests_on(&formula.id, source, formula.mark());
+        basis.rests_on(
+            &format!("the formula {}", formula.id),
+            source,
+            formula.mark(),
+        );
     }
     if let Some(source) = rules.weight.source(&formula.error.source) {
-        let accuracy = format!("the accuracy of {}", formula.id);
+        let accuracy = format!("the accuracy of the formula {}", formula.id);
         basis.rests_on(&accuracy, source, formula.error.mark);
     }
 }
@@ -168,8 +173,8 @@ fn say(basis: &mut Basis, formula: &Formula, input: &Input, taken: &Taken) {
             .is_none_or(|(youngest, oldest)| youngest < from || oldest > until)
     {
         basis.caution(format!(
-            "its age is not known to the day: {} holds from day {from} to day {until}; give foaled_on and on",
-            formula.id
+            "its age is not known to the day: the formula {} holds from day {from} to day {until}; say when it was foaled",
+            sentence::words(&formula.id)
         ));
     }
     let unused: Vec<_> = taken
@@ -180,8 +185,8 @@ fn say(basis: &mut Basis, formula: &Formula, input: &Input, taken: &Taken) {
         .collect();
     if !unused.is_empty() {
         basis.caution(format!(
-            "not used by {}: {}",
-            formula.method,
+            "not used by the formula {}: {}",
+            sentence::words(&formula.method),
             unused.join(", ")
         ));
     }

@@ -5,7 +5,7 @@ use std::fmt::Write as _;
 use chrono::{DateTime, FixedOffset};
 
 use super::{Given, Report};
-use crate::sentence::words;
+use crate::sentence::{counted, words};
 use crate::unit::plain;
 
 /// What stands where the record is silent.
@@ -105,25 +105,22 @@ fn reaction(page: &mut Page, report: &Report) {
         "Began after",
         report
             .onset_hours
-            .map(|one| format!("{} hours, as written down", plain(one))),
+            .map(|one| format!("{}, as written down", counted(plain(one), "hour", "hours"))),
     );
     page.fact(
         "Between the two entries",
         report
             .hours_between
-            .map(|one| format!("{} hours", plain(one))),
+            .map(|one| counted(plain(one), "hour", "hours")),
     );
     page.fact(
         "Lasted",
         report
             .duration_hours
-            .map(|one| format!("{} hours", plain(one))),
+            .map(|one| counted(plain(one), "hour", "hours")),
     );
     page.fact("Treatment", report.treatment.clone());
-    page.fact(
-        "ReactionOutcome",
-        report.outcome.map(|one| words(one.code())),
-    );
+    page.fact("Outcome", report.outcome.map(|one| words(one.code())));
     page.fact("The vet's opinion", report.opinion.clone());
     page.fact("Told", report.reported_to.clone());
     page.fact("Case number", report.case_number.clone());

@@ -26,7 +26,7 @@ fn every_kind_is_told_in_a_line() {
         ),
         (
             Kind::EggCount,
-            "450 strongyle eggs per gram, 0 ascarid eggs per gram, 18 eggs counted, by mcmaster",
+            "450 strongyle eggs per gram, 0 ascarid eggs per gram, 18 eggs counted, by McMaster",
         ),
         (Kind::Weight, "498 kg, by formula, girth 188 cm"),
         (
@@ -43,7 +43,7 @@ fn every_kind_is_told_in_a_line() {
         ),
         (
             Kind::LamenessExam,
-            "LF 2, RF 0 (aaep_0_5): Trot in hand on hard ground, then lunged on both reins.",
+            "LF 2, RF 0 (AAEP scale, 0 to 5): Trot in hand on hard ground, then lunged on both reins.",
         ),
         (
             Kind::Medication,

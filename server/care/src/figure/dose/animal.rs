@@ -4,6 +4,7 @@ use crate::calendar::{Period, days_after};
 use crate::code::Parasite;
 use crate::fault::Faults;
 use crate::horse::BreedType;
+use crate::sentence::counted;
 use crate::unit::plain;
 
 use super::case::{Case, Findings, Under};
@@ -57,7 +58,7 @@ fn age(case: &Case<'_>, active: &ActiveRow, found: &mut Findings) {
                     active.narrow_margin,
                     Code::AgeUnknown,
                     format!(
-                        "{name} is not for horses under {} ({label}), and this one's age does not tell: say foaled_on",
+                        "{name} is not for horses under {} ({label}), and this one's age does not tell: say when it was foaled",
                         row.age
                     ),
                 );
@@ -221,7 +222,10 @@ pub(super) fn food(case: &Case<'_>, days: u32, found: &mut Findings) -> Option<c
     let until = days_after(last, meat_days);
     found.warn(
         Code::FoodChain,
-        format!("its meat must not be eaten until {until} ({meat_days} days after the last dose)"),
+        format!(
+            "its meat must not be eaten until {until} ({} after the last dose)",
+            counted(meat_days, "day", "days")
+        ),
     );
     Some(until)
 }

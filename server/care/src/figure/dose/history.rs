@@ -6,6 +6,7 @@ use crate::calendar::{Period, days_between};
 use crate::code::{Efficacy, Shedder};
 use crate::efficacy::YardTest;
 use crate::fault::Faults;
+use crate::sentence::{counted, words};
 use crate::unit::plain;
 
 use super::case::{Case, Findings, Under};
@@ -35,7 +36,7 @@ fn interval(case: &Case<'_>, found: &mut Findings) {
             if same_day && case.all.iter().any(|active| active.id == *id) {
                 found.warn(
                     Code::EnteredTwice,
-                    format!("{id} is in the record for {} already: if that is this dose, entered on another device, do not give it again", earlier.on),
+                    format!("{} is in the record for {} already: if that is this dose, entered on another device, do not give it again", words(id), earlier.on),
                 );
             } else if !same_day {
                 too_soon(case, earlier, id, found);
@@ -58,8 +59,11 @@ fn too_soon(case: &Case<'_>, earlier: &Earlier, id: &str, found: &mut Findings) 
         found.warn(
             Code::TooSoon,
             format!(
-                "it had {id} {days} days ago; two doses of a {} lie {interval} days apart at least",
-                class.name
+                "it had {} {} ago; two doses of a {} lie {} apart at least",
+                words(id),
+                counted(days, "day", "days"),
+                class.name,
+                counted(interval, "day", "days")
             ),
         );
     }
@@ -112,12 +116,12 @@ fn failures(case: &Case<'_>, found: &mut Findings) {
         found.warn(
             Code::FailedHere,
             format!(
-                "{name}{kin} failed in this yard: given on {}, it took {} % of the eggs away ({} to {} %, {} horses); ask the vet before you give it",
+                "{name}{kin} failed in this yard: given on {}, it took {} % of the eggs away ({} to {} %, {}); ask the vet before you give it",
                 test.treated_on,
                 one(test.reduction_percent),
                 one(test.low_percent),
                 one(test.high_percent),
-                test.horses
+                counted(test.horses, "horse", "horses")
             ),
         );
     }
@@ -247,7 +251,8 @@ fn reduction_test(case: &Case<'_>, found: &mut Findings) -> Result<(), Faults> {
         let rule = format!("the fewest eggs for a {}", class.name);
         found.rest_on_part(case.pack, &rule, "memory", crate::rules::Mark::FromMemory);
         why.push(format!(
-            "{eggs} eggs were counted before treatment, and {least} are the fewest that can tell"
+            "{} counted before treatment, and {least} are the fewest that can tell",
+            counted(eggs, "egg was", "eggs were")
         ));
     }
     if !why.is_empty() {

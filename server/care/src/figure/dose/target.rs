@@ -67,7 +67,7 @@ fn applies(case: &Case<'_>, row: &Dose, found: &mut Findings) -> Result<bool, Fa
         found.refuse(
             Code::AgeUnknown,
             format!(
-                "{name} is given at {dose} mg/kg under {months} months, and the horse's age does not tell: say foaled_on"
+                "{name} is given at {dose} mg/kg under {months} months, and the horse's age does not tell: say when it was foaled"
             ),
         );
     } else {
@@ -75,7 +75,7 @@ fn applies(case: &Case<'_>, row: &Dose, found: &mut Findings) -> Result<bool, Fa
         found.warn(
             Code::AgeUnknown,
             format!(
-                "taken as grown by its weight; under {months} months {name} is given at {dose} mg/kg: say foaled_on"
+                "taken as grown by its weight; under {months} months {name} is given at {dose} mg/kg: say when it was foaled"
             ),
         );
     }

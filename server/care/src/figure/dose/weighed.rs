@@ -5,6 +5,7 @@ use crate::code::WeightMethod;
 use crate::fault::Faults;
 use crate::figure::weight::{Suits, suits};
 use crate::horse::BreedType;
+use crate::sentence::counted;
 use crate::unit::{KILOGRAMS, WEIGHTS, plain};
 
 use super::case::{Case, Findings, Under};
@@ -79,8 +80,9 @@ fn age_of_weight(case: &Case<'_>, found: &mut Findings) -> Result<(), Faults> {
         found.warn(
             Code::WeightOld,
             format!(
-                "the weight is {days} days old and serves for {} days: weigh or tape it again",
-                plain(keeps)
+                "the weight is {} old and serves for {}: weigh or tape it again",
+                counted(days, "day", "days"),
+                counted(plain(keeps), "day", "days")
             ),
         );
     }

@@ -5,6 +5,7 @@ use chrono::NaiveDate;
 use super::case::Case;
 use crate::calendar::days_between;
 use crate::rules::vaccination::{Booster, DoseRule, Population, Schedule};
+use crate::sentence::counted;
 
 /// The next dose of a schedule.
 pub(super) struct Next<'a> {
@@ -124,8 +125,8 @@ impl Case<'_> {
         if let Some(from) = from.filter(|from| last < from) {
             return Some(match before.last() {
                 Some(before) => format!(
-                    "dose {number} came early, {} days after the one before ({from} would have been the first day)",
-                    days_between(*before, *last)
+                    "dose {number} came early, {} after the one before ({from} would have been the first day)",
+                    counted(days_between(*before, *last), "day", "days")
                 ),
                 None => format!(
                     "the first dose was given early, on {last}: before {from} antibody from the dam may block it"
@@ -136,8 +137,8 @@ impl Case<'_> {
         let before = before.last()?;
         by.filter(|by| last > by).map(|by| {
             format!(
-                "dose {number} came late, {} days after the one before ({by} would have been the last day)",
-                days_between(*before, *last)
+                "dose {number} came late, {} after the one before ({by} would have been the last day)",
+                counted(days_between(*before, *last), "day", "days")
             )
         })
     }

@@ -6,6 +6,7 @@ use crate::calendar::{Period, days_before};
 use crate::details::Domain;
 use crate::kind::Role;
 use crate::rules::dental_programme::Interval;
+use crate::sentence::counted;
 
 const WHO: &[Role] = &[Role::Vet];
 
@@ -38,7 +39,8 @@ impl<'a> Case<'a> {
             draft.by = Some(by);
             draft.from = Some(days_before(by, named.ahead.rough_days()).max(visit.entry.day));
             draft.say(format_args!(
-                "wanted again {months} months after {}",
+                "wanted again {} after {}",
+                counted(months, "month", "months"),
                 visit.entry.day
             ));
             return Some(draft);

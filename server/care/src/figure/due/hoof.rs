@@ -8,6 +8,7 @@ use crate::calendar::{days_after, days_before};
 use crate::details::Domain;
 use crate::kind::Role;
 use crate::rules::hoof_programme::Interval;
+use crate::sentence::counted;
 
 const WHO: &[Role] = &[Role::Farrier, Role::Vet];
 
@@ -46,7 +47,8 @@ impl<'a> Case<'a> {
             draft.by = Some(by);
             draft.from = Some(days_before(by, named.ahead.rough_days()).max(visit.entry.day));
             draft.say(format_args!(
-                "the farrier wants to come back {weeks} weeks after {}",
+                "the farrier wants to come back {} after {}",
+                counted(weeks, "week", "weeks"),
                 visit.entry.day
             ));
             return Some(draft);

@@ -6,6 +6,7 @@ use super::case::Draft;
 use crate::calendar::{days_after, days_before};
 use crate::kind::Role;
 use crate::record::Order;
+use crate::sentence::counted;
 
 /// How long ahead of an order's day an item is shown as due, in days (a proposal of ours).
 const AHEAD: u32 = 7;
@@ -34,7 +35,10 @@ impl Draft<'_> {
             self.from = Some(days_before(by, AHEAD));
             self.by = Some(by);
             self.ask_vet = false;
-            self.reason = format!("every {weeks} weeks by the {who}'s order of {made}");
+            self.reason = format!(
+                "every {} by the {who}'s order of {made}",
+                counted(weeks, "week", "weeks")
+            );
             if let Some(words) = order.instructions {
                 self.say(format_args!("“{words}”"));
             }

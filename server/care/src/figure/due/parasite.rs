@@ -10,6 +10,7 @@ use crate::details::Domain;
 use crate::kind::Role;
 use crate::record::Worming;
 use crate::rules::parasite_programme::{FoalDose, Grown};
+use crate::sentence::words;
 
 /// A foal whose birthday is not known to within so many days can't follow a programme by age.
 const MONTH: i64 = 31;
@@ -185,7 +186,11 @@ impl<'a> Case<'a> {
             return;
         };
         let last = self.last_worming(|one| one.actives.contains_any(&row.at_least));
-        let names: Vec<&str> = row.at_least.iter().map(|active| active.code()).collect();
+        let names: Vec<String> = row
+            .at_least
+            .iter()
+            .map(|active| words(active.code()))
+            .collect();
         match last {
             None => {
                 draft.from = draft.from.map(|from| from.min(self.on));
@@ -233,7 +238,7 @@ impl<'a> Case<'a> {
         let row = self.rules.parasite_programme.grown.iter().find(fits)?;
         let mut draft = Draft::new("parasite.tapeworm", row, GIVES);
         draft.last_on = self.last_worming(|one| one.actives.contains_any(&row.only));
-        let names: Vec<&str> = row.only.iter().map(|active| active.code()).collect();
+        let names: Vec<String> = row.only.iter().map(|active| words(active.code())).collect();
         if let Some(last) = draft.last_on {
             draft.from = Some(row.from.after(last));
             draft.by = Some(row.by.after(last));

@@ -388,6 +388,14 @@ pub struct RuleSet {
 row!(RuleSet, Clause);
 
 impl RuleSet {
+    /// The clause of an id in words, without the name of the rule set: `eia-12-months.test` is "test".
+    #[must_use]
+    pub fn clause_words(&self, clause: &str) -> String {
+        let own = clause.strip_prefix(self.id.as_str());
+        let own = own.map_or(clause, |own| own.trim_start_matches('.'));
+        own.replace(['-', '_', '.'], " ")
+    }
+
     /// Its course for a disease, if it has one.
     #[must_use]
     pub fn course(&self, disease: Disease) -> Option<&Course> {

@@ -97,14 +97,14 @@ impl Weighed {
             );
         } else if foaled_on.exact().is_none() {
             found.basis.caution(format!(
-                "foaled_on {foaled_on} is not known to the day: the middle of what is possible is taken"
+                "the day of its birth is not known ({foaled_on}): the middle of what is possible is taken"
             ));
         }
         let months = f64::midpoint(oldest, youngest);
         if months > curve.until_months {
             found.basis.caution(format!(
                 "the curve {} holds until {} months of age; beyond that it is a guess",
-                curve.id,
+                curve.id.to_uppercase(),
                 plain(curve.until_months)
             ));
         }

@@ -4,6 +4,7 @@ use chrono::{Datelike, NaiveDate};
 
 use crate::figure::growth::age::whole_months;
 use crate::rules::Rules;
+use crate::sentence::{counted, words};
 use crate::when::PartialDate;
 
 use super::findings::{Judged, Severity};
@@ -116,7 +117,11 @@ fn shorten<'a>(rule: &'a IntervalRule, wearer: &Wearer, pack: &'a Hooves) -> Int
         weeks: rule.weeks,
         stretch_weeks: rule.stretch_weeks,
         overdue_weeks: rule.overdue_weeks,
-        reasons: vec![format!("{} weeks: it is {}.", rule.weeks, rule.says)],
+        reasons: vec![format!(
+            "{}: it is {}.",
+            counted(rule.weeks, "week", "weeks"),
+            rule.says
+        )],
         rule,
         caps: Vec::new(),
     };
@@ -127,10 +132,10 @@ fn shorten<'a>(rule: &'a IntervalRule, wearer: &Wearer, pack: &'a Hooves) -> Int
             .any(|(code, severity)| *code == cap.finding && *severity >= cap.from_severity.max(1))
     };
     for cap in pack.caps.iter().filter(found) {
-        let code = &cap.finding;
         interval.reasons.push(format!(
-            "No more than {} weeks with {code}; the vet may set less.",
-            cap.weeks
+            "No more than {} with {}; the vet may set less.",
+            counted(cap.weeks, "week", "weeks"),
+            words(&cap.finding)
         ));
         interval.caps.push(cap);
         interval.weeks = interval.weeks.min(cap.weeks);

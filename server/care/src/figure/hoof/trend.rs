@@ -7,6 +7,7 @@ use crate::calendar::days_after;
 use crate::details::Measures;
 use crate::figure::Basis;
 use crate::rules::Rules;
+use crate::sentence::words;
 
 use super::balance::rest_on;
 
@@ -52,7 +53,7 @@ pub(super) fn changes(
         let name = |measures: &Measures| {
             measures
                 .method
-                .map_or("an unknown method", |one| one.code())
+                .map_or("an unknown method".to_owned(), |one| words(one.code()))
         };
         basis.caution(format!(
             "measured by {} then and by {} now: the two can't be compared",

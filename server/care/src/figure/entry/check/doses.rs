@@ -9,6 +9,7 @@ use crate::figure::Warning;
 use crate::figure::entry::course::{Break, Ruling};
 use crate::figure::entry::rule_set::{Course, Evidence, Place, Recent, StandDown, Step, Wait};
 use crate::record::{Dose, Entry, Record};
+use crate::sentence::{self, counted};
 
 /// The days of the doses that count, in order, no day twice.
 pub(in crate::figure::entry) fn counted_days(
@@ -172,10 +173,10 @@ fn broken_in_words(course: &Course, breaks: &[Break]) -> String {
             .map(Step::words)
             .collect();
         format!(
-            "the {} of {} came {} days after the dose of {}, and the rule asks for {}",
+            "the {} of {} came {} after the dose of {}, and the rule asks for {}",
             found.place.words(),
             found.dose,
-            days_between(found.before, found.dose),
+            counted(days_between(found.before, found.dose), "day", "days"),
             found.before,
             windows.join(" or "),
         )
@@ -317,7 +318,8 @@ pub(super) fn check_stand_down(
         Finding::met(reason, rests_on)
     } else {
         let reason = format!(
-            "the {name} dose of {last} is too fresh: the horse may arrive from {first} ({days} days after it)"
+            "the {name} dose of {last} is too fresh: the horse may arrive from {first} ({} after it)",
+            sentence::counted(days, "day", "days")
         );
         Finding::not_met(reason, rests_on)
     }

@@ -129,7 +129,7 @@ pub(super) fn check_microchip(facts: &Facts<'_>) -> Finding {
         .collect();
     match microchip::check(number, facts.prefixes) {
         Ok(prefix) => {
-            let reason = format!("`{number}` is of the ISO form: {}", prefix.meaning);
+            let reason = format!("{number} is of the ISO form: {}", prefix.meaning);
             Finding::met(reason, rests_on)
         }
         Err(reason) => Finding::not_met(reason, rests_on),

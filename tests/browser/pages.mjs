@@ -1,13 +1,14 @@
 // Reads every page in Chromium as people do: on a phone and at a desk, in light and in dark, with and without scripts.
 // Fails on anything that axe finds, on whatever the browser complains of (its content policy above all), on a request to
-// anywhere else, on a page wider than a phone, and on a page that needs a script.
+// anywhere else, on a page wider than a phone, and on a page that needs a script. Narrow screens, large text, the
+// keyboard, fingers and paper are tried as well.
 //
 // Usage: node pages.mjs WHORL_DEMO, the program that serves the demo's herd. From the environment:
 // WHORL_NODE_MODULES, the folder that holds puppeteer-core and axe-core; WHORL_CHROMIUM, another browser than the
 // installed one; WHORL_SCREENSHOTS, a folder for pictures of every page.
 
-import { spawn } from "node:child_process";
-import { existsSync, mkdirSync, mkdtempSync, readFileSync, rmSync } from "node:fs";
+import { spawn, spawnSync } from "node:child_process";
+import { existsSync, mkdirSync, mkdtempSync, readFileSync, rmSync, writeFileSync } from "node:fs";
 import { createRequire } from "node:module";
 import { createServer } from "node:net";
 import { tmpdir } from "node:os";
@@ -15,7 +16,8 @@ import { join } from "node:path";
 import { pathToFileURL } from "node:url";
 
 // What must have been read: an address for each, with ids left out. Pages that these lead to are read as well.
-const PAGES = ["/", "/sign-in", "/horses/*", "/horses/*/history", "/horses/*/entry", "/horses/*/grants", "/horses/*/shares", "/barns/*/entry", "/notices"];
+const PAGES = ["/", "/sign-in", "/horses/*", "/horses/*/history", "/horses/*/entry", "/horses/*/grants", "/horses/*/shares", "/barns/*/entry",
+    "/barns/*/recall", "/notices"];
 
 // How many pages of the same kind are read: horses differ in what is known of them.
 const ALIKE = 3;
@@ -24,6 +26,12 @@ const WIDTHS = [390, 1200];
 const SCHEMES = ["light", "dark"];
 const RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"];
 const SMALLEST_TEXT = 12;
+
+// What a finger needs (WCAG 2.2, 2.5.5), in pixels.
+const FINGER = 44;
+
+// The smallest phone, and a desk whose text is set to twice its size (WCAG 2.2, 1.4.10 and 1.4.4).
+const TIGHT = [{ width: 320, text: "100%" }, { width: 640, text: "200%" }];
 
 const modules = createRequire(join(process.env.WHORL_NODE_MODULES ?? "node_modules", "/"));
 const puppeteer = (await import(pathToFileURL(modules.resolve("puppeteer-core")))).default;
@@ -120,6 +128,72 @@ async function judge(page, where) {
     if (small !== null && small < SMALLEST_TEXT) fault(where, `text in a picture is ${small.toFixed(1)} px high`);
 }
 
+// What is wrong with the page where it is tight, under a finger, at the keyboard and on paper.
+async function handle(page, where) {
+    for (const { width, text } of TIGHT) {
+        await page.setViewport({ width, height: 844 });
+        const wide = await page.evaluate((text) => {
+            document.documentElement.style.fontSize = text;
+            for (const folded of document.querySelectorAll("details")) folded.open = true;
+            const all = [...document.querySelectorAll("main *")];
+            const inside = document.documentElement.clientWidth;
+            const scrolls = (one) => one.closest(".scroll, .chart-numbers, .signed") !== null;
+            const out = all.find((one) => !scrolls(one) && one.getBoundingClientRect().right > inside + 1);
+            const wider = document.documentElement.scrollWidth > inside;
+            document.documentElement.style.fontSize = "";
+            return wider ? (out?.outerHTML.slice(0, 200) ?? "something") : null;
+        }, text);
+        if (wide) fault(where, `too wide at ${width} px with text at ${text}: ${wide}`);
+    }
+    await page.setViewport({ width: 390, height: 844 });
+    const { small, unseen } = await page.evaluate((finger) => {
+        const label = (one) => `${one.tagName.toLowerCase()} ${(one.textContent || one.name || "").trim().slice(0, 40)}`;
+        const shown = (one) => one.checkVisibility() && one.getClientRects().length > 0;
+        const pressed = [...document.querySelectorAll("button, summary, nav a, select, input:not([type=hidden])")].filter(shown);
+        const area = (one) => (["checkbox", "radio"].includes(one.type) ? one.closest(".choice") ?? one : one);
+        const small = pressed.filter((one) => area(one).getBoundingClientRect().height < finger - 0.5).map(label);
+        const unseen = [...document.querySelectorAll("a[href], button, summary, select, input, [tabindex='0']")]
+            .filter(shown)
+            .filter((one) => {
+                one.focus({ focusVisible: true, preventScroll: true });
+                const { outlineStyle, outlineWidth } = getComputedStyle(one);
+                return document.activeElement === one && (outlineStyle === "none" || parseFloat(outlineWidth) < 2);
+            })
+            .map(label);
+        return { small, unseen };
+    }, FINGER);
+    if (small.length > 0) fault(where, `too small for a finger: ${[...new Set(small)].slice(0, 5).join("; ")}`);
+    if (unseen.length > 0) fault(where, `the keyboard's place isn't seen: ${[...new Set(unseen)].slice(0, 5).join("; ")}`);
+}
+
+// The page as it is printed: what is for hands stays away, it says where it comes from, and its pages are numbered.
+async function print(page, where, name) {
+    await page.emulateMediaType("print");
+    const { handles, source } = await page.evaluate(() => {
+        const shown = (one) => one.checkVisibility();
+        const handles = [...document.querySelectorAll("button, nav, form, input")].filter(shown);
+        return {
+            handles: handles.map((one) => one.outerHTML.slice(0, 80)),
+            source: [...document.querySelectorAll(".printed")].filter(shown).map((one) => one.textContent),
+        };
+    });
+    await page.emulateMediaType(null);
+    if (handles.length > 0) fault(where, `prints what is for hands: ${handles.slice(0, 3).join(" ")}`);
+    if (!/Printed from the record at .*, as of .* UTC/.test(source.join())) fault(where, "doesn't print where it comes from");
+    const pdf = await page.pdf({ format: "A4", preferCSSPageSize: true });
+    const folder = process.env.WHORL_SCREENSHOTS;
+    if (folder) {
+        mkdirSync(folder, { recursive: true });
+        writeFileSync(join(folder, `print${name}.pdf`), pdf);
+    }
+    const { stdout, status } = spawnSync("pdftotext", ["-layout", "-", "-"], { input: pdf });
+    if (status !== 0) throw new Error("pdftotext (of poppler-utils) can't read a printed page");
+    const papers = stdout.toString().split("\f").filter((paper) => paper.trim() !== "");
+    papers.forEach((paper, n) => {
+        if (!paper.includes(`Page ${n + 1} of ${papers.length}`)) fault(where, `printed page ${n + 1} has no number`);
+    });
+}
+
 const text = (page) => page.$eval("main", (main) => main.innerText.replace(/\s+/g, " ").trim());
 
 async function shoot(page, path, options) {
@@ -171,9 +245,33 @@ async function ask(page, origin, path) {
     return url.pathname + url.search;
 }
 
-async function signIn(page, origin) {
+// Makes a link to a history, and answers where it leads.
+async function share(page, origin, path) {
+    await visit(page, origin, path);
+    await Promise.all([page.waitForNavigation(), page.click("main form.ask > .row button[type=submit]")]);
+    return page.$eval(".notice a", (link) => new URL(link.href).pathname);
+}
+
+// A new account with nothing in it: its page says what to do next.
+async function begin(browser, origin) {
+    const somebody = { email: "new@saltmarsh.example", password: "an empty barn on the far bank", name: "Somebody New" };
+    const made = await fetch(`${origin}/v1/accounts`, {
+        method: "POST",
+        headers: { "content-type": "application/json" },
+        body: JSON.stringify(somebody),
+    });
+    if (!made.ok) throw new Error(`no account is made: ${await made.text()}`);
+    const context = await browser.createBrowserContext();
+    const page = await open(context, origin, { width: 390, scheme: "light" });
+    await signIn(page, origin, somebody);
+    await judge(page, "/ of a new account");
+    await handle(page, "/ of a new account");
+    if (!(await text(page)).includes("whorl horse add")) fault("/ of a new account", "doesn't say what to do next");
+    await context.close();
+}
+
+async function signIn(page, origin, { email, password } = owner()) {
     await visit(page, origin, "/sign-in");
-    const { email, password } = owner();
     await page.type('input[name="email"]', email);
     await page.type('input[name="password"]', password);
     await Promise.all([page.waitForNavigation(), page.click("main button[type=submit]")]);
@@ -204,7 +302,17 @@ async function run(program) {
             const form = paths.find((path) => alike(path) === kind);
             if (form) paths.push(await ask(first, origin, form));
         }
+        const shares = paths.find((path) => alike(path) === "/horses/*/shares");
+        paths.push(await share(first, origin, shares));
+        for (const [n, path] of paths.entries()) {
+            await visit(first, origin, path);
+            await handle(first, path);
+            // Signing in is nothing to print.
+            await visit(first, origin, path);
+            if (path !== "/sign-in") await print(first, path, `${alike(path.split("?")[0]).replaceAll("*", "X").replaceAll("/", "_")}-${n}`);
+        }
         await first.close();
+        await begin(browser, origin);
         for (const width of WIDTHS) {
             for (const scheme of SCHEMES) {
                 const page = await open(browser, origin, { width, scheme });

@@ -15,7 +15,12 @@ fn id(n: usize) -> String {
 }
 
 /// One horse's log, as the figure reads it.
-fn log(scenario: &Scenario, horse: &Horse, entries: &[Dated], day: NaiveDate) -> Vec<Value> {
+pub(crate) fn log(
+    scenario: &Scenario,
+    horse: &Horse,
+    entries: &[Dated],
+    day: NaiveDate,
+) -> Vec<Value> {
     let role = |key: &str| {
         scenario
             .people

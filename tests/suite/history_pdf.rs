@@ -11,7 +11,7 @@ use whorl_contract::path;
 use whorl_contract::problem::Kind as Problem;
 use whorl_tests::ledger::accepted;
 use whorl_tests::yard::Yard;
-use whorl_tests::{Person, on_both};
+use whorl_tests::{Browser, Person, on_both};
 
 fn address(horse: HorseId) -> String {
     format!("{}.pdf", path::history(horse))
@@ -110,6 +110,64 @@ on_both!(every_entry_is_in_the_document, |server| {
         "the same record makes other bytes"
     );
 });
+
+on_both!(a_day_is_that_of_the_wall_clock_there, |server| {
+    let yard = Yard::open(server);
+    let (horse, pen) = (yard.horse(), yard.pen());
+    let late = pen
+        .weight(horse, 487.0)
+        .performed_at("2026-05-01T21:00:00-05:00");
+    let _ = accepted(&yard.owner, &late.sign());
+
+    let (text, _) = document(&yard.owner, horse);
+    assert!(text.contains("1 May 2026 21:00 UTC–5"), "{text}");
+    let csv = format!(
+        "{}?format=csv&from=2026-05-01&until=2026-05-01",
+        path::history(horse)
+    );
+    let csv = yard.owner.get(&csv).text();
+    assert!(csv.contains("2026-05-01T21:00:00-05:00"), "{csv}");
+    let page = Browser::of(server, &yard.owner);
+    let history = format!("/horses/{horse}/history");
+    let on = |day: &str| {
+        page.get(&format!("{history}?from={day}&until={day}"))
+            .text()
+    };
+    assert!(on("2026-05-01").contains("1 May 2026, 21:00 UTC−5"));
+    assert!(!on("2026-05-02").contains("487 kg"));
+});
+
+on_both!(
+    what_the_font_lacks_is_told_and_what_is_long_is_whole,
+    |server| {
+        let yard = Yard::open(server);
+        let (horse, pen) = (yard.horse(), yard.pen());
+        let long = "Wolkenkuckucksheim".repeat(9);
+        let identity = pen
+            .draft(horse, Kind::Identity)
+            .details(json!({"name": long, "markings": "小马 🐴 µ ½ ° ≥ → ñ"}));
+        let _ = accepted(&yard.owner, &identity.sign());
+        let note = "Straw and hay, and hay and straw. ".repeat(100);
+        let _ = accepted(&yard.owner, &pen.weight(horse, 487.0).note(&note).sign());
+
+        let (text, pages) = document(&yard.owner, horse);
+        assert!(pages >= 2, "{pages}");
+        assert_eq!(text.matches("Straw").count(), 100, "{text}");
+        let unbroken: String = text.split_whitespace().collect();
+        assert!(unbroken.contains(&long), "{text}");
+        assert!(
+            text.contains("[U+5C0F][U+9A6C] [U+1F434] µ ½ ° >= to ñ"),
+            "{text}"
+        );
+        let foot = format!("as of 4 March 2027 Page {pages} of {pages}");
+        assert!(text.contains("… ") && text.contains(&foot), "{text}");
+        // The head of the table stands on each page that it runs over.
+        assert!(
+            text.matches("When What Who stands for it").count() >= 2,
+            "{text}"
+        );
+    }
+);
 
 on_both!(the_document_shows_no_more_than_the_history, |server| {
     let yard = Yard::open(server);

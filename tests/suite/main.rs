@@ -40,6 +40,7 @@ mod shares;
 mod standby;
 mod transfers;
 mod upkeep;
+mod wording;
 mod yards;
 
 use whorl_contract::problem::Problem;

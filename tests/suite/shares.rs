@@ -3,6 +3,7 @@
 use std::process::Command;
 
 use chrono::TimeDelta;
+use reqwest::Method;
 use serde_json::{Value, json};
 use whorl_care::ids::{HorseId, ShareId};
 use whorl_care::kind::Role;
@@ -262,6 +263,70 @@ on_both!(a_link_ends_with_its_makers_ownership, |server| {
     server.clock.advance(TimeDelta::minutes(1));
     sell(&buyer, &log.yard);
     assert_eq!(reader.get(&path::shared(&own)).status, 404);
+});
+
+on_both!(
+    a_link_that_ended_with_its_makers_ownership_stays_ended,
+    |server| {
+        let log = Log::on(server);
+        let (owner, friend) = (&log.yard.owner, server.device_account("Tamsin Roe"));
+        let grant = log.yard.admit(&friend, log.horse, Role::Owner);
+        let (_, before) = share(&friend, log.horse, &json!({"days": 9}));
+        server.clock.advance(TimeDelta::minutes(1));
+        log.yard.revoke(&grant);
+        let ended_at = server.now();
+        server.clock.advance(TimeDelta::minutes(1));
+        let _ = log.yard.admit(&friend, log.horse, Role::Owner);
+
+        let reader = server.anonymous();
+        for way in ways(&before) {
+            assert_eq!(reader.get(&way).status, 404, "{way}");
+        }
+        let listed = listed(owner, log.horse);
+        assert_eq!(listed.len(), 1);
+        assert_eq!(listed[0].revoked_at, Some(ended_at));
+        let (_, after) = share(&friend, log.horse, &json!({"days": 9}));
+        server.clock.advance(TimeDelta::minutes(1));
+        assert_eq!(reader.get(&path::shared(&after)).status, 200);
+    }
+);
+
+on_both!(asking_for_the_head_alone_is_no_look, |server| {
+    let log = Log::on(server);
+    let (_, token) = share(&log.yard.owner, log.horse, &json!({"days": 9}));
+    let reader = server.anonymous();
+    for way in ways(&token).iter().chain([&format!("/shared/{token}")]) {
+        let answer = reader.send(reader.request(Method::HEAD, way));
+        assert_eq!((answer.status, answer.body.len()), (200, 0), "{way}");
+    }
+    assert_eq!(listed(&log.yard.owner, log.horse)[0].views, 0);
+    assert_eq!(reader.get(&path::shared(&token)).status, 200);
+    assert_eq!(listed(&log.yard.owner, log.horse)[0].views, 1);
+});
+
+on_both!(no_link_leads_where_a_request_says, |server| {
+    let log = Log::on(server);
+    let owner = &log.yard.owner;
+    let ask = |host: &str| {
+        let request = owner.request(Method::POST, &path::shares(log.horse));
+        owner.send(request.header("host", host).json(&json!({"days": 9})))
+    };
+    for elsewhere in [
+        "evil.example",
+        "127.0.0.1.evil.example",
+        "localhost@evil.example",
+        "192.0.2.4:8040",
+    ] {
+        let refused = ask(elsewhere);
+        assert_eq!(refused.status, 503, "{elsewhere}: {refused:?}");
+        assert!(refused.text().contains("WHORL_PUBLIC_URL"), "{refused:?}");
+    }
+    assert_eq!(listed(owner, log.horse), []);
+    for here in ["localhost:8040", "127.0.0.1:1", "[::1]:8040"] {
+        let made: Share = ask(here).read();
+        let url = made.url.expect("a link");
+        assert!(url.starts_with(&format!("http://{here}/shared/")), "{url}");
+    }
 });
 
 /// Set in the process that this test starts: itself once more, alone and with the log turned on.

@@ -1,5 +1,6 @@
 //! The demo's herd, seeded through the same client and the same API that people use.
 
+mod feet;
 pub mod scenario;
 
 use std::collections::HashMap;

@@ -1,5 +1,6 @@
 //! What somebody may see and record of a horse. Read from the grants at each request: a token says who, never what.
 
+mod lapse;
 #[cfg(test)]
 mod tests;
 mod weigh;
@@ -15,6 +16,7 @@ use whorl_store::horses::{self, HorseRow};
 use whorl_store::{Db, StoreError};
 
 use crate::problem::Problem;
+pub(crate) use lapse::lapsed;
 pub(crate) use weigh::in_force;
 use weigh::{Bearing, Ties, weigh};
 
@@ -204,15 +206,26 @@ pub(crate) fn covered_at(
     kind: Kind,
     at: DateTime<Utc>,
 ) -> Result<bool, StoreError> {
+    Ok(then(db, account, horse, at)?.may_record(role, kind))
+}
+
+/// What somebody might do with a horse at an instant, by whose it was then, where it stood then, and the grants in force
+/// then; nothing before its log was opened.
+fn then(
+    db: &mut Db,
+    account: AccountId,
+    horse: &HorseRow,
+    at: DateTime<Utc>,
+) -> Result<Access, StoreError> {
     let Some(then) = horses::tenure_at(db, horse.id, at.naive_utc())? else {
-        return Ok(false);
+        return Ok(Access::default());
     };
     let horse = HorseRow {
         owner_id: then.owner_id,
         barn_id: then.barn_id,
         ..horse.clone()
     };
-    Ok(ask(db, account, &horse, at, Sight::Then)?.may_record(role, kind))
+    ask(db, account, &horse, at, Sight::Then)
 }
 
 /// Whoever owns these horses or holds a grant that covers them, with what they may do now, by horse. Two questions to the

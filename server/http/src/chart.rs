@@ -135,12 +135,3 @@ fn titled(what: &str, log: &[CareEvent]) -> String {
 fn day_text(day: NaiveDate) -> String {
     day.format("%-d %b %Y").to_string()
 }
-
-/// How many things, in words: "1 weight", "3 weights".
-fn count_text(number: usize, one: &str, many: &str) -> String {
-    if number == 1 {
-        format!("1 {one}")
-    } else {
-        format!("{number} {many}")
-    }
-}

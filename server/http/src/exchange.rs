@@ -2,19 +2,20 @@
 //! browsers and caches from harm.
 
 use std::cell::Cell;
-use std::future::Future;
+use std::convert::Infallible;
+use std::future::{Future, Ready, ready};
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::pin::pin;
 use std::task::Poll;
 use std::time::{Duration, Instant};
 
-use actix_web::Error;
 use actix_web::body::MessageBody;
-use actix_web::dev::{ServiceRequest, ServiceResponse};
+use actix_web::dev::{Payload, ServiceRequest, ServiceResponse};
 use actix_web::error::InternalError;
 use actix_web::http::Method;
 use actix_web::http::header::{self, HeaderMap, HeaderName, HeaderValue};
 use actix_web::middleware::Next;
+use actix_web::{Error, FromRequest, HttpMessage, HttpRequest};
 use base64::Engine;
 use base64::engine::general_purpose::URL_SAFE_NO_PAD;
 use tracing::Instrument;
@@ -43,6 +44,20 @@ pub(crate) fn note_account(account: &impl ToString) {
     let _ = ACCOUNT.try_with(|noted| noted.set(Some(account.to_string())));
 }
 
+/// Whether a request asks for the head of an answer only: nobody reads then what is answered.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) struct HeadOnly(pub(crate) bool);
+
+impl FromRequest for HeadOnly {
+    type Error = Infallible;
+    type Future = Ready<Result<Self, Infallible>>;
+
+    fn from_request(request: &HttpRequest, _: &mut Payload) -> Self::Future {
+        let asked = request.extensions().get::<Self>().copied();
+        ready(Ok(asked.unwrap_or(Self(false))))
+    }
+}
+
 /// Answers one request.
 pub(crate) async fn exchange(
     mut request: ServiceRequest,
@@ -56,6 +71,7 @@ pub(crate) async fn exchange(
     if method == Method::HEAD {
         // Routes know GET only; the connection itself leaves the body of an answer to HEAD away.
         request.head_mut().method = Method::GET;
+        request.extensions_mut().insert(HeadOnly(true));
     }
     let span = tracing::info_span!("request", request_id = %id);
     let inner = async {

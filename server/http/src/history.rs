@@ -6,7 +6,7 @@ mod csv;
 
 use std::collections::{BTreeSet, HashMap};
 
-use chrono::{Datelike, NaiveDateTime};
+use chrono::{Datelike, Days, NaiveDate, NaiveDateTime, NaiveTime};
 use serde_json::Value;
 use whorl_care::ids::{DeviceId, EventId, HorseId};
 use whorl_care::kind::Kind;
@@ -24,16 +24,63 @@ pub(crate) use csv::table;
 pub(crate) struct Wanted {
     /// Only these kinds; all if empty.
     pub(crate) kinds: Vec<Kind>,
-    /// Only what happened at or after this instant (UTC).
-    pub(crate) from: Option<NaiveDateTime>,
-    /// Only what happened before this instant (UTC).
-    pub(crate) before: Option<NaiveDateTime>,
+    /// Only what happened from then on.
+    pub(crate) from: Option<Edge>,
+    /// Only what happened until then.
+    pub(crate) until: Option<Edge>,
     /// Whether withdrawn entries are shown.
     pub(crate) retracted: bool,
     /// Where the page before ended.
     pub(crate) cursor: Option<Cursor>,
     /// How many entries a page has.
     pub(crate) limit: usize,
+}
+
+/// An end of the time that is asked for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Edge {
+    /// An instant, in UTC: what happened at it is later than it.
+    Instant(NaiveDateTime),
+    /// A day, by the wall clock where something happened; it is within what is asked for.
+    Day(NaiveDate),
+}
+
+impl Edge {
+    /// An instant before all that begins here: no wall clock is a day ahead of UTC.
+    fn earliest(self) -> Option<NaiveDateTime> {
+        match self {
+            Self::Instant(at) => Some(at),
+            Self::Day(day) => {
+                Some(day.pred_opt()?.and_time(NaiveTime::MIN)).filter(|at| can_be_asked(*at))
+            }
+        }
+    }
+
+    /// An instant after all that ends here: no wall clock is a day behind UTC.
+    fn latest(self) -> Option<NaiveDateTime> {
+        match self {
+            Self::Instant(at) => Some(at),
+            Self::Day(day) => {
+                let after = day.checked_add_days(Days::new(2))?;
+                Some(after.and_time(NaiveTime::MIN)).filter(|at| can_be_asked(*at))
+            }
+        }
+    }
+}
+
+impl Wanted {
+    /// Whether an entry is wanted by the day on which it happened, by the wall clock there.
+    fn fits(&self, entry: &HistoryEntry) -> bool {
+        let day = entry.performed_at.map(|at| at.date_naive());
+        let within = |edge: Option<Edge>, fits: fn(NaiveDate, NaiveDate) -> bool| match (edge, day)
+        {
+            (Some(Edge::Day(edge)), Some(day)) => fits(day, edge),
+            _ => true,
+        };
+        (self.retracted || entry.standing != Standing::Retracted)
+            && within(self.from, |day, from| day >= from)
+            && within(self.until, |day, until| day <= until)
+    }
 }
 
 /// Where a page ended: the instant and place of its last entry.
@@ -82,19 +129,19 @@ pub(crate) fn page(
     let mut window = Window {
         until_seq,
         kinds,
-        from: wanted.from,
-        before: wanted.before,
+        from: wanted.from.and_then(Edge::earliest),
+        before: wanted.until.and_then(Edge::latest),
         cursor: wanted.cursor.map(|Cursor(at, seq)| (at, seq)),
     };
     let mut entries = Vec::new();
     let batch = wanted.limit + 1;
-    // Withdrawn entries leave holes in a page; read on until it is full.
+    // Withdrawn entries, and those of another day by the wall clock there, leave holes in a page; read on until it is full.
     loop {
         let rows = events::page(db, horse, &window, i64::try_from(batch).unwrap_or(i64::MAX))?;
         let ended = rows.len() < batch;
         window.cursor = rows.last().map(|row| (row.performed_at, row.seq));
         for (row, entry) in resolve(db, rows, until_seq)? {
-            if wanted.retracted || entry.standing != Standing::Retracted {
+            if wanted.fits(&entry) {
                 entries.push((Cursor(row.performed_at, row.seq), entry));
             }
         }

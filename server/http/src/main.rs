@@ -8,6 +8,7 @@ use std::process::ExitCode;
 use clap::parser::ValueSource;
 use clap::{ArgMatches, CommandFactory, FromArgMatches, Parser, Subcommand};
 use indicatif::{ProgressBar, ProgressStyle};
+use whorl_care::sentence::counted;
 use whorl_http::audit::Audit;
 use whorl_http::clock::Clock;
 use whorl_http::config::{Config, Flags};
@@ -165,8 +166,11 @@ fn progress() -> impl FnMut(Step<'_>) {
 /// What was checked, in a line.
 fn checked(what: &str, done: &Audit) -> String {
     format!(
-        "{what}. Checked: {} horses, {} entries ({} of them erased), {} files.",
-        done.horses, done.events, done.erased, done.files
+        "{what}. Checked: {}, {} ({} of them erased), {}.",
+        counted(done.horses, "horse", "horses"),
+        counted(done.events, "entry", "entries"),
+        done.erased,
+        counted(done.files, "file", "files")
     )
 }
 

@@ -21,6 +21,7 @@ mod shared;
 mod shares;
 mod sign_in;
 mod style;
+mod verdict;
 mod visitor;
 mod words;
 

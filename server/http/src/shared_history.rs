@@ -3,6 +3,7 @@
 use chrono::{DateTime, Utc};
 use whorl_care::ids::HorseId;
 use whorl_care::profile;
+use whorl_care::sentence::counted;
 use whorl_contract::bundle::{Seal, Withheld};
 use whorl_contract::history::{HistoryEntry, Standing};
 use whorl_contract::key::Hash;
@@ -14,6 +15,7 @@ use whorl_store::{Db, StoreError, accounts, ledger};
 
 use crate::access::{self, Access};
 use crate::bundling::{SealedLog, Unsigned};
+use crate::exchange::HeadOnly;
 use crate::export::pdf::{self, Document};
 use crate::history::{self, Wanted};
 use crate::ledger::{care_events, read_envelope};
@@ -42,12 +44,16 @@ pub(crate) fn seal_of(row: &ShareRow) -> Result<Seal, StoreError> {
     })
 }
 
-/// Reads the history behind a link, and counts the look.
+/// Reads the history behind a link, and counts the look, unless only the head of an answer is asked for.
 ///
 /// # Errors
 ///
 /// The same answer whether the secret is unknown, the link has ended, or its maker owns the horse no more.
-pub(crate) async fn look(state: &State, token: &str) -> Result<SharedHistory, Problem> {
+pub(crate) async fn look(
+    state: &State,
+    token: &str,
+    head: HeadOnly,
+) -> Result<SharedHistory, Problem> {
     let (now, hash) = (state.clock.now(), token_hash(token));
     let signs = state.clone();
     let (share, history) = state
@@ -57,16 +63,20 @@ pub(crate) async fn look(state: &State, token: &str) -> Result<SharedHistory, Pr
             Ok::<_, StoreError>((open.share, history))
         })
         .await?;
-    count(state, &share, now).await?;
+    count(state, &share, head, now).await?;
     Ok(history)
 }
 
-/// Makes the bundle behind a link, and counts the look; answers the horse too.
+/// Makes the bundle behind a link, and counts the look as [`look`] does; answers the horse too.
 ///
 /// # Errors
 ///
 /// As [`look`].
-pub(crate) async fn bundle(state: &State, token: &str) -> Result<(HorseId, Vec<u8>), Problem> {
+pub(crate) async fn bundle(
+    state: &State,
+    token: &str,
+    head: HeadOnly,
+) -> Result<(HorseId, Vec<u8>), Problem> {
     let (now, hash) = (state.clock.now(), token_hash(token));
     let (share, unsigned) = state
         .read(move |db| {
@@ -75,11 +85,12 @@ pub(crate) async fn bundle(state: &State, token: &str) -> Result<(HorseId, Vec<u
             Ok::<_, StoreError>((share, unsigned))
         })
         .await?;
-    count(state, &share, now).await?;
+    count(state, &share, head, now).await?;
     Ok((share.horse_id, unsigned.sign(state, now)?))
 }
 
-/// Prints the history behind a link, and counts the look; answers the horse too. `link` is the link itself, whole.
+/// Prints the history behind a link, and counts the look as [`look`] does; answers the horse too. `link` is the link
+/// itself, whole, where it is known.
 ///
 /// # Errors
 ///
@@ -87,9 +98,10 @@ pub(crate) async fn bundle(state: &State, token: &str) -> Result<(HorseId, Vec<u
 pub(crate) async fn paper(
     state: &State,
     token: &str,
-    link: &str,
+    head: HeadOnly,
+    link: Option<&str>,
 ) -> Result<(HorseId, Vec<u8>), Problem> {
-    let history = look(state, token).await?;
+    let history = look(state, token, head).await?;
     let withheld = left_out(&history);
     let document = Document {
         horse_id: history.horse_id,
@@ -99,7 +111,7 @@ pub(crate) async fn paper(
         head: (history.seq, history.head),
         server: &history.server,
         on: history.at.date_naive(),
-        link: Some(link),
+        link,
     };
     Ok((history.horse_id, pdf::write(&document)?))
 }
@@ -107,13 +119,10 @@ pub(crate) async fn paper(
 /// What a shared history doesn't show, a sentence each.
 pub(crate) fn left_out(history: &SharedHistory) -> Vec<String> {
     let withheld = history.withheld.words();
-    let withdrawn = match history.withdrawn {
-        0 => None,
-        1 => Some("1 entry was withdrawn by those who may; it is in the signed file.".to_owned()),
-        many => Some(format!(
-            "{many} entries were withdrawn by those who may; they are in the signed file."
-        )),
-    };
+    let withdrawn = (history.withdrawn > 0).then(|| {
+        let withdrawn = counted(history.withdrawn, "entry was", "entries were");
+        format!("{withdrawn} withdrawn by those who may; the signed file holds what was withdrawn.")
+    });
     withheld
         .map(|what| format!("Withheld by the owner, or erased: {what}."))
         .into_iter()
@@ -122,7 +131,15 @@ pub(crate) fn left_out(history: &SharedHistory) -> Vec<String> {
 }
 
 /// Counts a look; a link that was ended meanwhile shows nothing.
-async fn count(state: &State, share: &ShareRow, now: DateTime<Utc>) -> Result<(), Problem> {
+async fn count(
+    state: &State,
+    share: &ShareRow,
+    head: HeadOnly,
+    now: DateTime<Utc>,
+) -> Result<(), Problem> {
+    if head.0 {
+        return Ok(());
+    }
     let (horse, id) = (share.horse_id, share.id);
     let counted = state
         .write(move |db| shares::count_view(db, horse, id, now.naive_utc()))
@@ -148,7 +165,8 @@ impl Open {
         let horse = horses::get(db, share.horse_id)?;
         let access = access::of_horse(db, share.made_by, &horse, now)?;
         let maker = accounts::get(db, share.made_by)?;
-        if !access.is_owner() || maker.disabled_at.is_some() {
+        let lapsed = access::lapsed(db, share.made_by, &horse, share.created_at, now)?;
+        if !access.is_owner() || lapsed.is_some() || maker.disabled_at.is_some() {
             return Err(StoreError::NotFound);
         }
         Ok(Self {
@@ -170,7 +188,7 @@ impl Open {
         let everything = Wanted {
             kinds: Vec::new(),
             from: None,
-            before: None,
+            until: None,
             retracted: true,
             cursor: None,
             limit: log.rows.len().max(1),

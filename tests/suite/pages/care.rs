@@ -131,6 +131,27 @@ on_both!(a_check_for_entry_is_told_for_a_horse_and_a_barn, |server| {
     );
     assert_eq!(all.matches("<span class=\"tag no\">No</span>").count(), 1);
 
+    // The line for the show office comes before the reasons, and the form is folded away.
+    let [line, why, form] = [
+        "What stops it first",
+        "Why, horse by horse",
+        "Other rules or other days",
+    ]
+    .map(|text| all.find(text).expect(text));
+    assert!(form < line && line < why);
+    let reasons = &all[why..];
+    assert!(
+        reasons.contains("Marram") && !reasons.contains("Samphire"),
+        "{reasons}"
+    );
+    // What several clauses stumble over is told once.
+    assert_eq!(
+        no.matches("No influenza dose that counts is on record.")
+            .count(),
+        1,
+        "{no}"
+    );
+
     let plain = browser.get(&format!("/horses/{}/entry", fit.id)).text();
     assert!(plain.contains("By which rules") && !plain.contains("enter? <span"));
     for (query, field) in [

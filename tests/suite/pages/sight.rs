@@ -128,7 +128,7 @@ on_both!(a_history_is_shown_by_kind_day_and_page, |server| {
         .get(&format!("{history}?from=2026-01-03&until=2026-01-03"))
         .text();
     assert_eq!(one.matches("<article").count(), 1);
-    assert!(one.contains("402 kg") && one.contains("3 January 2026, 08:00"));
+    assert!(one.contains("402 kg") && one.contains("3 January 2026, 08:00 UTC"));
     let all = browser.get(&format!("{history}?withdrawn=yes")).text();
     assert!(
         all.contains("999 kg") && all.contains("Withdrawn") && all.contains("the other grey mare")

@@ -6,6 +6,8 @@ use serde_json::{Map, Value};
 use whorl_care::kind::{Kind, Role};
 use whorl_contract::event::PerformedBy;
 
+use super::feet;
+
 /// The text of the scenario.
 const TEXT: &str = include_str!("../../demo/saltmarsh.toml");
 
@@ -166,7 +168,12 @@ impl Scenario {
             let step = usize::try_from(series.every).unwrap_or(1).max(1);
             (series.first..=series.last)
                 .step_by(step)
-                .flat_map(move |on| {
+                .enumerate()
+                .flat_map(move |(visit, on)| {
+                    let mut details = series.details.clone();
+                    if series.kind == Kind::HoofCare {
+                        feet::measured(&mut details, visit);
+                    }
                     series.horses.iter().map(move |horse| Entry {
                         key: None,
                         horse: horse.clone(),
@@ -177,7 +184,7 @@ impl Scenario {
                         performed_by: None,
                         note: None,
                         target: None,
-                        details: series.details.clone(),
+                        details: details.clone(),
                     })
                 })
         });
@@ -211,11 +218,14 @@ impl Scenario {
     }
 }
 
-/// A morning hour of that day in the yard, in winter time all year: the yard's people don't mind.
+/// A morning hour of that day in the yard, in its winter time all year: the yard's people don't mind.
 fn at(day: NaiveDate, minute: u32) -> DateTime<FixedOffset> {
     let time = NaiveTime::from_hms_opt(8 + (minute / 60) % 12, minute % 60, 0).unwrap_or_default();
-    let utc = FixedOffset::east_opt(0).unwrap_or_else(|| unreachable!("zero is an offset"));
-    utc.from_utc_datetime(&day.and_time(time))
+    let winter = FixedOffset::west_opt(5 * 3600).unwrap_or_else(|| unreachable!("it is an offset"));
+    let at = day.and_time(time);
+    at.and_local_timezone(winter)
+        .single()
+        .unwrap_or_else(|| winter.from_utc_datetime(&at))
 }
 
 fn shifted(day: NaiveDate, by: i64) -> NaiveDate {

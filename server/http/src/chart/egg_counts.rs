@@ -6,12 +6,12 @@ use whorl_care::code::Active;
 use whorl_care::horse::CareEvent;
 use whorl_care::record::{Actives, Record};
 use whorl_care::rules::Rules;
-use whorl_care::sentence::words;
+use whorl_care::sentence::{counted, words};
 use whorl_care::unit::plain;
 
 use super::paper::{self, LINE, Mark, Plot, Sample, WIDTH};
 use super::scale::{self, apart, ticks};
-use super::{Drawn, count_text, day_text, titled};
+use super::{Drawn, day_text, titled};
 
 /// How many years are shown.
 const YEARS: u32 = 4;
@@ -149,11 +149,11 @@ impl Counts {
             }
             (plot.line("trend", &points))
             @for (day, epg) in &points {
-                (Mark::Disc.draw(plot.time.at(*day), plot.scale.at(*epg), &format!("{} eggs per gram on {}", plain(*epg), day_text(*day))))
+                (Mark::Disc.draw(plot.time.at(*day), plot.scale.at(*epg), &format!("{} on {}", per_gram(*epg), day_text(*day))))
             }
             (key)
             @if self.older > 0 {
-                text.older x="4" y=(paper::place(bottom + 26.0 + height + 14.0)) { (count_text(self.older, "older entry is", "older entries are")) " in the table." }
+                text.older x="4" y=(paper::place(bottom + 26.0 + height + 14.0)) { (counted(self.older, "older entry is", "older entries are")) " in the table." }
             }
         };
         let told = self.told();
@@ -193,15 +193,12 @@ impl Counts {
         }
         let mut told = vec![format!(
             "{} and {}.",
-            count_text(self.counted, "egg count", "egg counts"),
-            count_text(self.rows.len() - self.counted, "worming", "wormings")
+            counted(self.counted, "egg count", "egg counts"),
+            counted(self.rows.len() - self.counted, "worming", "wormings")
         )];
         if let Some((day, epg)) = self.points().last() {
             let day = day_text(*day);
-            told.push(format!(
-                "The last count is {} eggs per gram on {day}.",
-                plain(*epg)
-            ));
+            told.push(format!("The last count is {} on {day}.", per_gram(*epg)));
         }
         if let Some((day, actives)) = self.wormings().last() {
             told.push(format!("Last wormed on {} with {actives}.", day_text(*day)));
@@ -214,12 +211,16 @@ fn row((day, entry): &(NaiveDate, Entry), rules: &Rules) -> Vec<String> {
     let (what, found, sheds) = match entry {
         Entry::Count(epg) => {
             let (shedder, _) = rules.egg_counts.shedder(*epg);
-            let found = format!("{} eggs per gram", plain(*epg));
+            let found = per_gram(*epg);
             ("egg count", found, shedder.to_string())
         }
         Entry::Worming(actives) => ("wormed", actives.clone(), String::new()),
     };
     vec![day_text(*day), what.to_owned(), found, sheds]
+}
+
+fn per_gram(epg: f64) -> String {
+    counted(plain(epg), "egg per gram", "eggs per gram")
 }
 
 fn actives_text(actives: Actives) -> String {

@@ -6,15 +6,15 @@ use whorl_care::details::{Details, MeasureMethod, Measures};
 use whorl_care::horse::CareEvent;
 use whorl_care::kind::{Foot, Kind};
 use whorl_care::record::Record;
-use whorl_care::sentence::words;
+use whorl_care::sentence::{counted, words};
 use whorl_care::unit::plain;
 
 use super::paper::{self, LINE, Mark, Plot, Sample, WIDTH};
 use super::scale::{self, ticks};
-use super::{Drawn, count_text, day_text, titled};
+use super::{Drawn, day_text, titled};
 
-/// How many years are shown.
-const YEARS: u32 = 2;
+/// How many years are shown: a visit every few weeks, before and after, fills a small picture.
+const YEARS: u32 = 1;
 
 /// No toe is as long as this in millimetres, and no angle as large in degrees.
 const MOST: f64 = 500.0;
@@ -177,7 +177,7 @@ impl Feet {
             @for panel in panels { (panel) }
             (key)
             @if self.older > 0 {
-                text.older x="4" y=(paper::place(key_top + key_height + 14.0)) { (count_text(self.older, "older measurement is", "older measurements are")) " in the table." }
+                text.older x="4" y=(paper::place(key_top + key_height + 14.0)) { (counted(self.older, "older measurement is", "older measurements are")) " in the table." }
             }
         };
         let told = self.told();

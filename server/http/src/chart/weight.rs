@@ -11,11 +11,12 @@ use whorl_care::kind::Kind;
 use whorl_care::profile::profile;
 use whorl_care::record::Record;
 use whorl_care::rules::Rules;
+use whorl_care::sentence::counted;
 use whorl_care::unit::plain;
 
 use super::paper::{self, LINE, Mark, Plot, Sample, WIDTH};
 use super::scale::{self, ticks};
-use super::{Drawn, count_text, day_text, titled};
+use super::{Drawn, day_text, titled};
 
 /// How many years are shown.
 const YEARS: u32 = 5;
@@ -125,7 +126,7 @@ impl Weights {
             }
             (key)
             @if self.older > 0 {
-                text.older x="4" y=(paper::place(bottom + 26.0 + height + 14.0)) { (count_text(self.older, "older weight is", "older weights are")) " in the table." }
+                text.older x="4" y=(paper::place(bottom + 26.0 + height + 14.0)) { (counted(self.older, "older weight is", "older weights are")) " in the table." }
             }
         };
         let told = self.told();
@@ -201,7 +202,7 @@ impl Weights {
         });
         format!(
             "{}; the last is {}.{}",
-            count_text(self.rows.len(), "weight", "weights"),
+            counted(self.rows.len(), "weight", "weights"),
             said(last),
             curve.take(1).collect::<String>()
         )

@@ -6,7 +6,7 @@ use whorl_care::figure::due::board::name;
 use whorl_care::figure::due::{Item, Status};
 use whorl_care::ids::HorseId;
 use whorl_care::kind::Role;
-use whorl_care::sentence::capital;
+use whorl_care::sentence::{capital, counted};
 
 use super::words;
 
@@ -55,7 +55,7 @@ pub(super) fn task(item: &Item, horse: Option<(HorseId, &str)>, on: NaiveDate) -
             }
             details {
                 summary { "Why" span.unseen { ": " (what(&item.code)) } }
-                p { (capital(&item.reason)) }
+                p { (words::told(&item.reason)) }
                 @if let Some(last) = item.last_on { p { "Last done on " (words::day(last)) "." } }
                 @if let Some(caution) = item.mark.caution() { p.quiet { "The rule: " (caution) "." } }
             }
@@ -66,7 +66,7 @@ pub(super) fn task(item: &Item, horse: Option<(HorseId, &str)>, on: NaiveDate) -
 fn when(item: &Item, on: NaiveDate) -> Markup {
     match (item.status, item.due_from, item.due_by) {
         (Status::Overdue, _, Some(by)) => html! {
-            "was due by " (words::day(by)) " (" (days((on - by).num_days())) " ago)"
+            "was due by " (words::day(by)) " (" (counted((on - by).num_days(), "day", "days")) " ago)"
         },
         (Status::Upcoming | Status::UpToDate, Some(from), _) => {
             html! { "from " (words::day(from)) }
@@ -74,14 +74,6 @@ fn when(item: &Item, on: NaiveDate) -> Markup {
         (_, _, Some(by)) => html! { "by " (words::day(by)) },
         (_, Some(from), None) => html! { "since " (words::day(from)) },
         (_, None, None) => html! { "no day is set" },
-    }
-}
-
-fn days(days: i64) -> String {
-    if days == 1 {
-        "1 day".to_owned()
-    } else {
-        format!("{days} days")
     }
 }
 

@@ -75,7 +75,7 @@ fn what(entry: &HistoryEntry) -> Markup {
         return html! { p.what.sealed { "The content of this entry is withheld." } };
     };
     html! {
-        p.what { (capital(&sentence::of(kind, details))) }
+        p.what { (capital(&sentence::with_days(&sentence::of(kind, details)))) }
         details.whole {
             summary { "All details" }
             (table(details))

@@ -4,9 +4,8 @@ use actix_web::http::Method;
 use actix_web::http::header::{CONTENT_TYPE, RETRY_AFTER};
 use actix_web::{HttpRequest, HttpResponse, ResponseError};
 use maud::html;
-use whorl_care::sentence::capital;
 
-use super::{layout, see_other, sign_in};
+use super::{layout, see_other, sign_in, words};
 use crate::problem::{Kind, Problem};
 
 /// The page for a problem. Whoever isn't signed in is sent to do so, and back to where they wanted to go.
@@ -29,9 +28,9 @@ pub(crate) fn answer(problem: &Problem, request: Option<&HttpRequest>) -> HttpRe
         @if problem.kind() == Kind::NotFound {
             p { "There is no such page, or it isn't yours to see. If somebody should have given you access, ask them." }
         }
-        @if let Some(detail) = &document.detail { p { (sentence(detail)) } }
+        @if let Some(detail) = &document.detail { p { (words::told(detail)) } }
         @if !document.errors.is_empty() {
-            ul { @for fault in &document.errors { li { (sentence(&fault.detail)) } } }
+            ul { @for fault in &document.errors { li { (words::told(&fault.detail)) } } }
         }
         p { a href="/" { "To the herd" } }
         @if problem.status_code().is_server_error() {
@@ -46,14 +45,4 @@ pub(crate) fn answer(problem: &Problem, request: Option<&HttpRequest>) -> HttpRe
         page.insert_header((RETRY_AFTER, seconds));
     }
     page.body(layout::bare(title, &main).into_string())
-}
-
-/// A detail as a sentence: a capital letter and a full stop.
-pub(super) fn sentence(text: &str) -> String {
-    let text = capital(text);
-    if text.ends_with(['.', '!', '?']) {
-        text
-    } else {
-        text + "."
-    }
 }

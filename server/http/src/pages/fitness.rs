@@ -5,19 +5,17 @@ use actix_web::{HttpRequest, HttpResponse};
 use chrono::{DateTime, NaiveDate, Utc};
 use maud::{Markup, html};
 use whorl_care::fault::Fault;
-use whorl_care::figure::entry::{Answer, Check, Stay, Verdict};
+use whorl_care::figure::entry::Stay;
 use whorl_care::ids::{AccountId, BarnId};
-use whorl_care::record::Grade;
 use whorl_care::rules::Rules;
-use whorl_care::sentence::capital;
-use whorl_contract::entry::{BarnEntry, HorseEntry};
+use whorl_contract::entry::BarnEntry;
 use whorl_store::barns::{self, BarnRow};
 use whorl_store::{Db, StoreError};
 
 use super::fields::Fields;
 use super::horse::{Part, head, horse_id};
 use super::visitor::Visitor;
-use super::{due, failure, html as page, layout, words};
+use super::{html as page, layout, verdict, words};
 use crate::entry_check::{self, Entry};
 use crate::problem::{Kind, Problem};
 use crate::state::State;
@@ -152,8 +150,10 @@ pub(super) async fn of_horse(
     let name = words::horse_name(&horse);
     let main = html! {
         (head(&horse, Part::Entry))
-        (form(&asked, &asked.refused(outcome.faults()), &state.rules))
-        @if let Outcome::Told(told) = &outcome { (verdict(&name, &asked, told, &state.rules)) }
+        (form(&asked, &outcome, &state.rules))
+        @if let Outcome::Told(told) = &outcome {
+            (verdict::of_horse(&name, told, &question(&asked, &state.rules), &state.rules))
+        }
     };
     Ok(page(layout::page(
         &visitor,
@@ -191,156 +191,12 @@ pub(super) async fn of_barn(
 fn barn_main(barn: &BarnRow, asked: &Asked, outcome: &Outcome<BarnEntry>, rules: &Rules) -> Markup {
     html! {
         h1 { (barn.name) ": " span.part { "who may enter" } }
-        (form(asked, &asked.refused(outcome.faults()), rules))
+        (form(asked, outcome, rules))
         @if let Outcome::Told(told) = outcome {
             @if told.horses.is_empty() {
                 p { "There is no horse here that you may see." }
             } @else {
-                (question(asked, rules))
-                ul.tasks.print-list {
-                    @for horse in &told.horses { (row(horse)) }
-                }
-                (said(told.horses.iter().map(|horse| &horse.answer)))
-            }
-        }
-    }
-}
-
-/// "Yes", "no" or "can't tell", with a word beside the colour.
-fn tag(verdict: Verdict) -> Markup {
-    match verdict {
-        Verdict::Eligible => html! { span.tag.yes { "Yes" } },
-        Verdict::Unknown => html! { span.tag.due { "Can't tell" } },
-        Verdict::NotEligible => html! { span.tag.no { "No" } },
-    }
-}
-
-fn row(horse: &HorseEntry) -> Markup {
-    let reasons = unmet(&horse.answer);
-    html! {
-        li.task {
-            p.task-head {
-                (tag(horse.verdict))
-                " "
-                a.name href=(format!("/horses/{}", horse.horse_id)) { (horse.horse) }
-                @if let Some(chip) = &horse.microchip { span.quiet { ", chip " (chip) } }
-            }
-            @if !reasons.is_empty() {
-                ul.plain-list { @for reason in reasons { li { (failure::sentence(reason)) } } }
-            }
-            (plan(&horse.answer))
-        }
-    }
-}
-
-/// Why it may not, each reason once: several clauses can stumble over the same gap.
-fn unmet(answer: &Answer) -> Vec<&str> {
-    let mut reasons: Vec<&str> = Vec::new();
-    for check in answer.checks.iter().filter(|check| !check.met) {
-        if !reasons.contains(&check.reason.as_str()) {
-            reasons.push(&check.reason);
-        }
-    }
-    reasons
-}
-
-fn met(check: &Check) -> Markup {
-    match (check.met, check.unknown) {
-        (true, _) => html! { span.tag.yes { "Met" } },
-        (false, true) => html! { span.tag.due { "Can't tell" } },
-        (false, false) => html! { span.tag.no { "Not met" } },
-    }
-}
-
-/// The clause without the name of its rule set: `eia-12-months.test` is "Test".
-fn clause(check: &Check) -> String {
-    let own = check.clause.strip_prefix(check.rule.as_str());
-    let own = own.map_or(check.clause.as_str(), |own| own.trim_start_matches('.'));
-    capital(&own.replace('-', " "))
-}
-
-fn grade_words(grade: Grade) -> &'static str {
-    match grade {
-        Grade::Attested => "attested by a professional",
-        Grade::Countersigned => "vouched for by a vet afterwards",
-        Grade::Recorded => "recorded by somebody without a licence for it",
-        Grade::Transcribed => "copied from paper",
-    }
-}
-
-fn plan(answer: &Answer) -> Markup {
-    html! {
-        @if !answer.eligible && !answer.is_without_plan() {
-            @match answer.earliest_eligible_on {
-                Some(day) => p { strong { "Could enter on " (words::day(day)) } " at the earliest:" },
-                None => p { strong { "No plan reaches it." } " Ask your vet and the organiser." },
-            }
-            @if !answer.plan.is_empty() {
-                ol.plain-list {
-                    @for step in &answer.plan {
-                        li {
-                            (capital(&step.what))
-                            ", from " (words::day(step.from))
-                            @if let Some(until) = step.until { " to " (words::day(until)) }
-                            @if !step.who.is_empty() { ", by " (due::who(&step.who)) }
-                        }
-                    }
-                }
-            }
-        }
-    }
-}
-
-fn verdict(name: &str, asked: &Asked, told: &HorseEntry, rules: &Rules) -> Markup {
-    let answer = &told.answer;
-    html! {
-        section aria-labelledby="verdict" {
-            h2 id="verdict" { "May " (name) " enter? " (tag(told.verdict)) }
-            (question(asked, rules))
-            (plan(answer))
-            h3 { "What is asked, and how " (name) " stands to it" }
-            ul.tasks {
-                @for check in &answer.checks {
-                    li.task {
-                        p.task-head {
-                            (met(check)) " " strong { (clause(check)) }
-                            ", " (title(&check.rule, rules))
-                        }
-                        p { (failure::sentence(&check.reason)) }
-                        @if let Some(grade) = check.grade {
-                            p.quiet { "Rests on what was " (grade_words(grade)) "." }
-                        }
-                    }
-                }
-            }
-            (said(std::iter::once(answer)))
-        }
-    }
-}
-
-/// What must be said aloud, once; and what the rules rest on.
-fn said<'a>(answers: impl Iterator<Item = &'a Answer>) -> Markup {
-    let mut words: Vec<&str> = Vec::new();
-    let mut sources: Vec<&str> = Vec::new();
-    for answer in answers {
-        let warnings = answer.warnings.iter().map(|warning| warning.text.as_str());
-        for text in warnings.chain(answer.cautions.iter().map(String::as_str)) {
-            if !words.contains(&text) {
-                words.push(text);
-            }
-        }
-        for source in &answer.sources {
-            if !sources.contains(&source.citation.as_str()) {
-                sources.push(&source.citation);
-            }
-        }
-    }
-    html! {
-        ul.cautions { @for text in words { li { (failure::sentence(text)) } } }
-        @if !sources.is_empty() {
-            details.sources {
-                summary { "What the rules rest on" }
-                ul.plain-list { @for source in sources { li { (source) } } }
+                (verdict::of_barn(told, &question(asked, rules), rules))
             }
         }
     }
@@ -366,7 +222,18 @@ fn question(asked: &Asked, rules: &Rules) -> Markup {
     }
 }
 
-fn form(asked: &Asked, refused: &[(&'static str, String)], rules: &Rules) -> Markup {
+/// The form; folded once there is an answer, which then stands first.
+fn form<T>(asked: &Asked, outcome: &Outcome<T>, rules: &Rules) -> Markup {
+    let fields = fields(asked, &asked.refused(outcome.faults()), rules);
+    match outcome {
+        Outcome::Told(_) => {
+            html! { details.part.again { summary { "Other rules or other days" } (fields) } }
+        }
+        _ => fields,
+    }
+}
+
+fn fields(asked: &Asked, refused: &[(&'static str, String)], rules: &Rules) -> Markup {
     let wrong = |name: &str| {
         let hit = refused.iter().any(|(field, _)| *field == name);
         hit.then(|| format!("wrong-{name}"))
@@ -375,7 +242,7 @@ fn form(asked: &Asked, refused: &[(&'static str, String)], rules: &Rules) -> Mar
         html! {
             @for (field, detail) in refused {
                 @if *field == name {
-                    p.refused id=(format!("wrong-{name}")) role="alert" { (failure::sentence(detail)) }
+                    p.refused id=(format!("wrong-{name}")) role="alert" { (words::told(detail)) }
                 }
             }
         }

@@ -144,8 +144,8 @@ impl View<'_> {
                     @if let Some(kinds) = kinds { "; only " (kinds) }
                 }
                 td {
-                    "from " (words::day(grant.from.date_naive()))
-                    @if let Some(until) = grant.until { " to " (words::day(until.date_naive())) }
+                    "from " (words::instant(grant.from.fixed_offset()))
+                    @if let Some(until) = grant.until { " to " (words::instant(until.fixed_offset())) }
                 }
                 td { (self.ending(grant)) }
             }

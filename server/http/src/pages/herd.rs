@@ -79,8 +79,9 @@ impl Board {
             h1 { "The herd" }
             @if self.horses.is_empty() {
                 p {
-                    "There is no horse here yet that you may see. Add one with " code { "whorl horse add" }
-                    ", or ask an owner for an invitation and take it up with " code { "whorl join" } "."
+                    "There is no horse here yet that you may see. Add one of your own with " code { "whorl horse add" }
+                    " on your device, or ask an owner for an invitation and take it up there with " code { "whorl join" }
+                    "; then load this page again."
                 }
             } @else {
                 (self.choice())
@@ -133,7 +134,7 @@ impl Board {
         html! {
             section aria-labelledby=(id) {
                 h2 id=(id) { (barn.name) }
-                p {
+                p.ways {
                     a href=(format!("/barns/{}/entry", barn.id)) { "Who may enter a show?" }
                     " · "
                     a href=(format!("/barns/{}/recall", barn.id)) { "Recall of a lot" }
@@ -188,7 +189,7 @@ fn board(tasks: &[&DueEntry], on: NaiveDate) -> Markup {
         @for status in parts {
             @let of_it: Vec<_> = tasks.iter().filter(|one| one.item.status == status).collect();
             @if !of_it.is_empty() {
-                details.part open[status == Status::Overdue || of_it.len() <= FEW] {
+                details.part.on-paper open[status == Status::Overdue || of_it.len() <= FEW] {
                     summary { h3 { (due::status(status)) " (" (of_it.len()) ")" } }
                     ul.tasks {
                         @for one in of_it { (due::task(&one.item, Some((one.horse_id, &one.horse)), on)) }

@@ -10,9 +10,9 @@ use whorl_store::StoreError;
 
 use super::entry::{self, Heading};
 use super::fields::Fields;
-use super::horse::{Part, head, horse_id};
+use super::horse::{Part, head, horse_id, nothing_yet};
 use super::visitor::Visitor;
-use super::{failure, html as page, layout, words};
+use super::{html as page, layout, words};
 use crate::history::{self, Cursor};
 use crate::problem::Problem;
 use crate::routes::history::Filter;
@@ -92,7 +92,7 @@ impl View<'_> {
             (head(self.horse, Part::History))
             (self.form())
             @if entries.is_empty() {
-                p { "Nothing that you may see fits." }
+                @if self.chooses() { p { "Nothing that you may see fits." } } @else { (nothing_yet()) }
             } @else {
                 (entry::list(entries, Heading::Second))
             }
@@ -100,6 +100,13 @@ impl View<'_> {
                 p { a.next rel="next" href=(self.older(next)) { "Older entries" } }
             }
         }
+    }
+
+    /// Whether only some of the entries are asked for.
+    fn chooses(&self) -> bool {
+        ["kind", "from", "until", "after"]
+            .iter()
+            .any(|name| self.fields.get(name).is_some())
     }
 
     fn form(&self) -> Markup {
@@ -114,7 +121,7 @@ impl View<'_> {
             form.filter method="get" role="search" aria-label="Choose what is shown" {
                 @if let Some((_, detail)) = &self.refused {
                     p.refused id="refused" role="alert" {
-                        (failure::sentence(detail)) " Everything is shown."
+                        (words::told(detail)) " Everything is shown."
                     }
                 }
                 div.field {

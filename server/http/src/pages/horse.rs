@@ -97,6 +97,16 @@ pub(super) fn head(horse: &Horse, here: Part) -> Markup {
     }
 }
 
+/// What to do where nothing is on record.
+pub(super) fn nothing_yet() -> Markup {
+    html! {
+        p {
+            "Nothing is recorded yet that you may see. Record the first entry with " code { "whorl record" }
+            " on your device, or let in who does with " code { "whorl invite" } "."
+        }
+    }
+}
+
 /// Shows a horse.
 pub(super) async fn show(
     state: Data<State>,
@@ -109,7 +119,7 @@ pub(super) async fn show(
     let wanted = Wanted {
         kinds: Vec::new(),
         from: None,
-        before: None,
+        until: None,
         retracted: false,
         cursor: None,
         limit: LATEST,
@@ -181,10 +191,10 @@ fn main(
         section aria-labelledby="latest" {
             h2 id="latest" { "What happened last" }
             @if latest.is_empty() {
-                p { "Nothing is recorded yet that you may see." }
+                (nothing_yet())
             } @else {
                 (entry::list(latest, Heading::Third))
-                p { a href=(Part::History.path(horse.id)) { "The whole history" } }
+                p.ways { a href=(Part::History.path(horse.id)) { "The whole history" } }
             }
         }
     }
@@ -224,7 +234,7 @@ fn profile(horse: &Profile, on: NaiveDate) -> Markup {
             horse
                 .foaled_on
                 .and_then(PartialDate::exact)
-                .map(|on| on.format("%-d %B %Y").to_string()),
+                .map(sentence::day),
         ),
         ("Markings", horse.markings.clone()),
         (
@@ -242,7 +252,7 @@ fn profile(horse: &Profile, on: NaiveDate) -> Markup {
             horse.pregnancy.map(|pregnancy| {
                 pregnancy.covered_on.map_or_else(
                     || "yes".to_owned(),
-                    |on| format!("covered on {}", on.format("%-d %B %Y")),
+                    |on| format!("covered on {}", sentence::day(on)),
                 )
             }),
         ),

@@ -1,10 +1,11 @@
 //! What is around every page.
 
+use chrono::{DateTime, Utc};
 use maud::{DOCTYPE, Markup, html};
 
 use super::form::token_field;
-use super::style;
 use super::visitor::Visitor;
+use super::{style, words};
 use crate::problem::Problem;
 
 /// A page for somebody who is signed in.
@@ -27,7 +28,13 @@ pub(super) fn page(visitor: &Visitor, title: &str, main: &Markup) -> Result<Mark
             }
         }
     };
-    Ok(frame(title, &account, main))
+    let main = html! { (printed(&visitor.server, visitor.at)) (main) };
+    Ok(frame(title, &account, &main))
+}
+
+/// What a printed page says of itself: where it comes from, and of when it is. A screen doesn't show it.
+pub(super) fn printed(server: &str, at: DateTime<Utc>) -> Markup {
+    html! { p.printed { "Printed from the record at " (server) ", as of " (words::instant(at.fixed_offset())) "." } }
 }
 
 /// A page for anybody.

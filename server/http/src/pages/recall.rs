@@ -5,14 +5,14 @@ use actix_web::{HttpRequest, HttpResponse};
 use maud::{Markup, html};
 use whorl_care::ids::BarnId;
 use whorl_care::recall::Wanted;
-use whorl_care::sentence::capital;
+use whorl_care::sentence::counted;
 use whorl_contract::recall::{Recall, Recalled, Why};
 use whorl_store::StoreError;
 use whorl_store::barns::BarnRow;
 
 use super::fields::Fields;
 use super::visitor::Visitor;
-use super::{failure, html as page, layout, words};
+use super::{html as page, layout, words};
 use crate::access;
 use crate::problem::Problem;
 use crate::recall;
@@ -53,7 +53,7 @@ pub(super) async fn show(
     let main = html! {
         h1 { (barn.name) ": " span.part { "recall of a lot" } }
         (form(&fields, refused.map(|fault| fault.detail)))
-        @if let Some(found) = &found { (answer(&barn, found)) }
+        @if let Some(found) = &found { (answer(&barn, fields.get("lot").unwrap_or_default(), found)) }
     };
     let title = format!("Recall of a lot in {}", barn.name);
     Ok(page(layout::page(&visitor, &title, &main)?))
@@ -64,7 +64,7 @@ fn form(fields: &Fields, refused: Option<String>) -> Markup {
     html! {
         form.ask method="get" {
             @if let Some(refused) = refused {
-                p.refused id="refused" role="alert" { (failure::sentence(&refused)) }
+                p.refused id="refused" role="alert" { (words::told(&refused)) }
             }
             div.row {
                 div.field {
@@ -83,29 +83,28 @@ fn form(fields: &Fields, refused: Option<String>) -> Markup {
     }
 }
 
-fn answer(barn: &BarnRow, found: &Recall) -> Markup {
+fn answer(barn: &BarnRow, asked: &str, found: &Recall) -> Markup {
     let is_here = |item: &&Recalled| item.stands.as_ref().is_some_and(|at| at.barn_id == barn.id);
     let (here, elsewhere): (Vec<&Recalled>, Vec<&Recalled>) = found.items.iter().partition(is_here);
     html! {
         section aria-labelledby="found" {
-            h2 id="found" { "Lot " (found.lot) ": " (doses(here.len())) " to horses that stand here" }
+            h2 id="found" { "Lot " (asked) ": " (doses(here.len())) " to horses that stand here" }
             ul.tasks.print-list { @for item in &here { (dose(item)) } }
             @if !elsewhere.is_empty() {
-                h2 { (capital(&doses(elsewhere.len()))) " to horses elsewhere" }
+                h2 { (doses(elsewhere.len())) " to horses elsewhere" }
                 ul.tasks.print-list { @for item in &elsewhere { (dose(item)) } }
             }
             p { (found.scope) }
-            ul.cautions { @for text in &found.cautions { li { (failure::sentence(text)) } } }
+            ul.cautions { @for text in &found.cautions { li { (words::told(text)) } } }
         }
     }
 }
 
 fn doses(count: usize) -> String {
-    match count {
-        0 => "no doses".to_owned(),
-        1 => "1 dose".to_owned(),
-        many => format!("{many} doses"),
+    if count == 0 {
+        return "no doses".to_owned();
     }
+    counted(count, "dose", "doses")
 }
 
 fn dose(item: &Recalled) -> Markup {

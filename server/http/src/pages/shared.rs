@@ -8,13 +8,18 @@ use whorl_contract::share::SharedHistory;
 
 use super::entry::{self, Heading};
 use super::{html as page, layout, words};
+use crate::exchange::HeadOnly;
 use crate::problem::Problem;
 use crate::shared_history;
 use crate::state::State;
 
 /// Shows it, as long as the link is good.
-pub(super) async fn show(state: Data<State>, token: Path<String>) -> Result<HttpResponse, Problem> {
-    let history = shared_history::look(&state, &token).await?;
+pub(super) async fn show(
+    state: Data<State>,
+    token: Path<String>,
+    head: HeadOnly,
+) -> Result<HttpResponse, Problem> {
+    let history = shared_history::look(&state, &token, head).await?;
     let title = format!("History of {}", name(&history));
     Ok(page(layout::bare(&title, &main(&history, &token))))
 }
@@ -32,10 +37,11 @@ fn main(history: &SharedHistory, token: &str) -> Markup {
     let line = words::horse_line(&history.horse, history.at.date_naive());
     html! {
         h1 { "History of " (name(history)) }
+        (layout::printed(&history.server, history.at))
         @if !line.is_empty() { p { (line) } }
         @if let Some(chip) = &history.horse.microchip { p { "Microchip " (chip) } }
         p {
-            "Shared by " (history.shared_by) " until " (words::day(history.shared_until.date_naive()))
+            "Shared by " (history.shared_by) " until " (words::instant(history.shared_until.fixed_offset()))
             ". Please don't pass the link on."
         }
         section aria-labelledby="withheld" {

@@ -15,7 +15,7 @@ use super::fields::Fields;
 use super::form::{Sent, token_field};
 use super::horse::{Part, head, horse_id};
 use super::visitor::Visitor;
-use super::{failure, html as page, layout, see_other, words};
+use super::{html as page, layout, see_other, words};
 use crate::problem::{self, Problem};
 use crate::routes::shares;
 use crate::state::State;
@@ -172,10 +172,10 @@ fn row(horse: &Horse, share: &Share, token: &str, now: DateTime<Utc>) -> Markup 
         tr {
             th scope="row" { (label) span.as { "made by " (share.made_by_name) } }
             td { (sealed(&share.seal)) }
-            td { (words::day(share.expires_at.date_naive())) }
+            td { (words::instant(share.expires_at.fixed_offset())) }
             td {
-                (share.views) " times"
-                @if let Some(at) = share.last_seen_at { span.as { "last " (words::instant(at.fixed_offset())) " UTC" } }
+                (sentence::counted(share.views, "time", "times"))
+                @if let Some(at) = share.last_seen_at { span.as { "last " (words::instant(at.fixed_offset())) } }
             }
             td {
                 @if share.revoked_at.is_some() {
@@ -205,10 +205,10 @@ fn sealed(seal: &Seal) -> String {
     let kinds = seal.kinds.iter().map(|kind| sentence::words(kind.code()));
     let before = seal
         .before
-        .map(|day| format!("before {}", day.format("%-d %B %Y")));
+        .map(|day| format!("before {}", sentence::day(day)));
     let after = seal
         .after
-        .map(|day| format!("after {}", day.format("%-d %B %Y")));
+        .map(|day| format!("after {}", sentence::day(day)));
     let mut said: Vec<String> = kinds.chain(before).chain(after).collect();
     if seal.leaf_only {
         said.push("their kind, day and author too".to_owned());
@@ -229,14 +229,14 @@ fn form(horse: &Horse, outcome: &Outcome, token: &str) -> Markup {
                 (token_field(token))
                 @if !faults.is_empty() {
                     div.refused id="refused" role="alert" {
-                        @for fault in &faults { p { (failure::sentence(&fault.detail)) } }
+                        @for fault in &faults { p { (words::told(&fault.detail)) } }
                         p { "No link was made." }
                     }
                 }
                 div.row {
                     div.field {
                         label for="label" { "For whom (only you see this)" }
-                        input id="label" name="label" maxlength="100" autocomplete="off" aria-describedby=[told];
+                        input id="label" name="label" type="text" maxlength="100" autocomplete="off" aria-describedby=[told];
                     }
                     div.field {
                         label for="days" { "Days that it lasts, at most " (LONGEST_DAYS) }

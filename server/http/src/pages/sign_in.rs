@@ -5,6 +5,7 @@ use actix_web::web::{Data, Payload};
 use actix_web::{HttpRequest, HttpResponse};
 use chrono::TimeDelta;
 use maud::{Markup, html};
+use whorl_care::sentence::counted;
 use whorl_contract::session::SignIn;
 use whorl_store::sessions::{self, End};
 
@@ -12,7 +13,7 @@ use super::cookie::Cookie;
 use super::fields::Fields;
 use super::form::{self, Sent, TOKEN, token_field};
 use super::pass::{FormCode, Pass, unguessable};
-use super::{failure, html as page, layout, see_other, visitor};
+use super::{html as page, layout, see_other, visitor, words};
 use crate::network::{self, Network};
 use crate::problem::{Kind, Problem};
 use crate::sign_in;
@@ -176,9 +177,9 @@ fn refusal(problem: &Problem) -> String {
         (Kind::TooManyRequests, Some(seconds)) => format!(
             "Too many tries failed. Please wait {} and try again.",
             if seconds < 60 {
-                format!("{seconds} seconds")
+                counted(seconds, "second", "seconds")
             } else {
-                format!("{} minutes", seconds.div_ceil(60))
+                counted(seconds.div_ceil(60), "minute", "minutes")
             }
         ),
         _ => "E-mail and password don't fit together. Please check both and try again.".to_owned(),
@@ -216,7 +217,7 @@ fn form(asking: &Asking<'_>, token: &str) -> Markup {
         div.narrow {
             h1 { "Sign in" }
             @if let Some(refused) = &asking.refused {
-                p.refused id="refused" role="alert" { (failure::sentence(refused)) }
+                p.refused id="refused" role="alert" { (words::told(refused)) }
             }
             form.stack method="post" action=(PATH) {
                 (token_field(token))

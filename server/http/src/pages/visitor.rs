@@ -6,7 +6,7 @@ use std::pin::Pin;
 use actix_web::dev::Payload;
 use actix_web::web::Data;
 use actix_web::{FromRequest, HttpRequest};
-use chrono::TimeDelta;
+use chrono::{DateTime, TimeDelta, Utc};
 use whorl_store::sessions;
 
 use super::cookie::Cookie;
@@ -31,6 +31,10 @@ pub(super) struct Visitor {
     pub(super) name: String,
     /// How many notices they haven't read.
     pub(super) unread: usize,
+    /// When they ask.
+    pub(super) at: DateTime<Utc>,
+    /// The server's name, as its record knows it.
+    pub(super) server: String,
     form: FormCode,
 }
 
@@ -97,6 +101,8 @@ pub(super) async fn of(request: &HttpRequest) -> Result<Option<Visitor>, Problem
         unread,
         caller: Caller::at(&seat),
         name: seat.account.name,
+        at: now,
+        server: state.config.name.clone(),
         form,
     }))
 }

@@ -4,7 +4,7 @@ use chrono::{DateTime, Datelike, FixedOffset, NaiveDate};
 use maud::{Markup, html};
 use whorl_care::horse::Horse as Profile;
 use whorl_care::kind::{Kind, Provenance, Role};
-use whorl_care::sentence::{capital, words};
+use whorl_care::sentence::{self, capital, counted, words};
 use whorl_care::when::PartialDate;
 
 /// A kind as a heading.
@@ -33,13 +33,30 @@ pub(super) fn provenance(grade: Provenance) -> &'static str {
 
 /// A day: 4 March 2027.
 pub(super) fn day(day: NaiveDate) -> Markup {
-    html! { time datetime=(day.to_string()) { (day.format("%-d %B %Y").to_string()) } }
+    html! { time datetime=(day.to_string()) { (sentence::day(day)) } }
 }
 
-/// A day and an hour, by the wall clock where it was.
+/// A day and an hour, by the wall clock where it was, and which clock that is.
 pub(super) fn instant(at: DateTime<FixedOffset>) -> Markup {
-    html! {
-        time datetime=(at.to_rfc3339()) { (at.format("%-d %B %Y, %H:%M").to_string()) }
+    html! { time datetime=(at.to_rfc3339()) { (sentence::instant(at)) } }
+}
+
+/// A text of ours as a sentence for a page: a capital letter, a full stop, days as people write them, and no marks of code.
+pub(super) fn told(text: &str) -> String {
+    let mut open = false;
+    let quoted = text.chars().map(|letter| {
+        open ^= letter == '`';
+        match (letter, open) {
+            ('`', true) => '“',
+            ('`', false) => '”',
+            _ => letter,
+        }
+    });
+    let text = capital(&sentence::with_days(&quoted.collect::<String>()));
+    if text.ends_with(['.', '!', '?']) {
+        text
+    } else {
+        text + "."
     }
 }
 
@@ -80,15 +97,28 @@ fn age(foaled: PartialDate, on: NaiveDate) -> Option<String> {
     }
     Some(match (months / 12, months) {
         (0, 0) => "under a month".to_owned(),
-        (0 | 1, 1) => "1 month".to_owned(),
-        (0 | 1, months) => format!("{months} months"),
-        (years, _) => format!("{years} years"),
+        (0 | 1, months) => counted(months, "month", "months"),
+        (years, _) => counted(years, "year", "years"),
     })
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn what_we_say_is_a_sentence_with_days_as_people_write_them() {
+        for (text, wanted) in [
+            (
+                "the dose of 2026-09-30 is too fresh",
+                "The dose of 30 September 2026 is too fresh.",
+            ),
+            ("`x` is no day", "“x” is no day."),
+            ("Ask!", "Ask!"),
+        ] {
+            assert_eq!(told(text), wanted);
+        }
+    }
 
     #[test]
     fn an_age_is_told_in_months_and_then_in_years() {

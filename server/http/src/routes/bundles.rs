@@ -11,6 +11,7 @@ use super::shares::check_is_owner;
 use crate::access;
 use crate::bundling::{Unsigned, check_seal};
 use crate::caller::Caller;
+use crate::exchange::HeadOnly;
 use crate::problem::Problem;
 use crate::shared_history;
 use crate::state::State;
@@ -73,7 +74,8 @@ pub(crate) async fn make_bundle(
 pub(crate) async fn get_shared_bundle(
     state: Data<State>,
     token: Path<String>,
+    head: HeadOnly,
 ) -> Result<HttpResponse, Problem> {
-    let (horse, bytes) = shared_history::bundle(&state, &token).await?;
+    let (horse, bytes) = shared_history::bundle(&state, &token, head).await?;
     Ok(file(horse, bytes))
 }

@@ -3,7 +3,7 @@
 use actix_web::http::header::CONTENT_DISPOSITION;
 use actix_web::web::{Data, Path};
 use actix_web::{HttpRequest, HttpResponse, get};
-use chrono::{DateTime, NaiveDate, NaiveDateTime, NaiveTime, TimeDelta, Utc};
+use chrono::{DateTime, NaiveDate, NaiveTime, Utc};
 use serde::Deserialize;
 use utoipa::IntoParams;
 use whorl_care::ids::HorseId;
@@ -14,7 +14,7 @@ use whorl_store::{StoreError, horses};
 
 use crate::access;
 use crate::caller::Caller;
-use crate::history::{self, Cursor, Wanted};
+use crate::history::{self, Cursor, Edge, Wanted};
 use crate::problem::Problem;
 use crate::routes::sync::{answer_with_etag, bytes_with_etag};
 use crate::state::State;
@@ -30,10 +30,10 @@ pub(crate) struct Filter {
     /// Only these kinds, separated by commas.
     #[param(example = "vaccination,deworming")]
     pub(crate) kind: Option<String>,
-    /// Only what happened on this day (UTC) or later, or from this instant on.
+    /// Only what happened on this day or later, by the wall clock there, or from this instant on.
     #[param(example = "2026-01-01")]
     pub(crate) from: Option<String>,
-    /// Only what happened on this day (UTC) or earlier, or before this instant.
+    /// Only what happened on this day or earlier, by the wall clock there, or before this instant.
     #[param(example = "2027-12-31")]
     pub(crate) until: Option<String>,
     /// Whether withdrawn entries are shown too.
@@ -79,12 +79,12 @@ impl Filter {
             from: self
                 .from
                 .as_deref()
-                .map(|text| instant("/from", text, TimeDelta::zero()))
+                .map(|text| edge("/from", text))
                 .transpose()?,
-            before: self
+            until: self
                 .until
                 .as_deref()
-                .map(|text| instant("/until", text, TimeDelta::days(1)))
+                .map(|text| edge("/until", text))
                 .transpose()?,
             retracted: self.retracted,
             cursor,
@@ -93,20 +93,24 @@ impl Filter {
     }
 }
 
-/// Reads a day or an instant; a day begins at midnight UTC, `more` is added to it.
-fn instant(pointer: &str, text: &str, more: TimeDelta) -> Result<NaiveDateTime, Problem> {
+/// Reads a day or an instant.
+fn edge(pointer: &str, text: &str) -> Result<Edge, Problem> {
     let wrong = || {
         Problem::invalid(
             pointer,
             format!("`{text}` is neither a day (2027-03-04) nor an instant (RFC 3339)"),
         )
     };
-    let at = if let Ok(day) = text.parse::<NaiveDate>() {
-        day.and_time(NaiveTime::MIN).checked_add_signed(more)
-    } else {
-        text.parse::<DateTime<Utc>>().ok().map(|at| at.naive_utc())
-    };
-    at.filter(|at| history::can_be_asked(*at)).ok_or_else(wrong)
+    let day = text.parse::<NaiveDate>();
+    let at = day.map_or_else(
+        |_| text.parse::<DateTime<Utc>>().map(|at| at.naive_utc()),
+        |day| Ok(day.and_time(NaiveTime::MIN)),
+    );
+    let at = at
+        .ok()
+        .filter(|at| history::can_be_asked(*at))
+        .ok_or_else(wrong)?;
+    Ok(day.map_or(Edge::Instant(at), Edge::Day))
 }
 
 /// Shows what a horse's log says now, the latest first: amended entries as amended, withdrawn ones only if asked for.

@@ -46,7 +46,7 @@ pub(crate) async fn get_history_pdf(
     let wanted = Wanted {
         kinds: Vec::new(),
         from: None,
-        before: None,
+        until: None,
         retracted: true,
         cursor: None,
         limit: usize::MAX / 2,

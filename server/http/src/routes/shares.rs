@@ -1,6 +1,9 @@
 //! Links by which a horse's history can be read without an account.
 
+use std::net::IpAddr;
+
 use actix_web::http::header::{CONTENT_DISPOSITION, HOST};
+use actix_web::http::uri::Authority;
 use actix_web::web::{Data, Json, Path};
 use actix_web::{HttpRequest, HttpResponse, delete, get, post};
 use base64::Engine;
@@ -16,6 +19,7 @@ use whorl_store::{Db, StoreError, accounts};
 use crate::access::{self, Access};
 use crate::bundling::check_seal;
 use crate::caller::Caller;
+use crate::exchange::HeadOnly;
 use crate::keys;
 use crate::problem::{Kind, Problem};
 use crate::qr;
@@ -114,6 +118,13 @@ pub(crate) async fn add(
     request: &HttpRequest,
     (row, token): (ShareRow, String),
 ) -> Result<Share, Problem> {
+    let base = base(state, request).ok_or_else(|| {
+        Problem::new(
+            Kind::Unavailable,
+            "no link can be made: this server doesn't know the address at which people reach it. Its operator sets it \
+             with --public-url or WHORL_PUBLIC_URL",
+        )
+    })?;
     let now = state.clock.now();
     let mut share = state
         .write(move |db| {
@@ -124,26 +135,30 @@ pub(crate) async fn add(
             Ok::<_, Problem>(share)
         })
         .await?;
-    let url = format!("{}/shared/{token}", base(state, request));
+    let url = format!("{base}/shared/{token}");
     share.qr_svg = Some(qr::svg(&url)?);
     share.url = Some(url);
     tracing::info!(target: "security", account = %share.made_by, horse = %share.horse_id, share = %share.id, "a history was shared");
     Ok(share)
 }
 
-/// Where people reach this server: as the operator says, else as the caller did.
-pub(crate) fn base(state: &State, request: &HttpRequest) -> String {
+/// Where people reach this server: as the operator says, else as the caller did if that is on this very machine. Any
+/// other `Host` goes into no link: whoever sends it would choose where readers take the link's secret.
+pub(crate) fn base(state: &State, request: &HttpRequest) -> Option<String> {
     if let Some(url) = &state.config.public_url {
-        return url.as_str().to_owned();
+        return Some(url.as_str().to_owned());
     }
-    let host = request
-        .headers()
-        .get(HOST)
-        .and_then(|host| host.to_str().ok());
-    host.map_or_else(
-        || format!("http://{}", state.config.listen),
-        |host| format!("http://{host}"),
-    )
+    let host = request.headers().get(HOST)?.to_str().ok()?;
+    let authority: Authority = host.parse().ok()?;
+    let name = authority
+        .host()
+        .trim_start_matches('[')
+        .trim_end_matches(']');
+    let is_here = name.eq_ignore_ascii_case("localhost")
+        || name
+            .parse::<IpAddr>()
+            .is_ok_and(|address| address.is_loopback());
+    (is_here && !host.contains('@')).then(|| format!("http://{host}"))
 }
 
 /// The links of a horse that an owner may know of: their own, and those of whoever owns it with them.
@@ -160,8 +175,11 @@ pub(crate) fn known(
     let (horse, access) = access::horse(db, account, horse, now)?;
     check_is_owner(&access)?;
     let mut known = Vec::new();
-    for row in shares::of_horse(db, horse.id)? {
+    for mut row in shares::of_horse(db, horse.id)? {
         if row.made_by == account || access::of_horse(db, row.made_by, &horse, now)?.is_owner() {
+            // What ended with its maker's ownership stays ended, though they own the horse again.
+            let lapsed = access::lapsed(db, row.made_by, &horse, row.created_at, now)?;
+            row.revoked_at = row.revoked_at.into_iter().chain(lapsed).min();
             known.push(view(db, &row)?);
         }
     }
@@ -195,7 +213,8 @@ pub(crate) async fn end_now(
 /// Makes a link by which a horse's history can be read without an account, whole or with some of it kept back.
 ///
 /// The secret in the link is told this once and kept as a hash only. The link ends on its day, when it is ended, and
-/// when its maker owns the horse no more.
+/// when its maker owns the horse no more. Without `--public-url` it is made only for whoever asks on the server's own
+/// machine: what a request says of the address goes into no link.
 #[utoipa::path(
     tag = "horses",
     params(("horse" = HorseId, Path, description = "The horse")),
@@ -282,8 +301,9 @@ pub(crate) async fn end_share(
 pub(crate) async fn get_shared_history(
     state: Data<State>,
     token: Path<String>,
+    head: HeadOnly,
 ) -> Result<Json<SharedHistory>, Problem> {
-    Ok(Json(shared_history::look(&state, &token).await?))
+    Ok(Json(shared_history::look(&state, &token, head).await?))
 }
 
 /// Gives a shared history to whoever has the link, as a document to print.
@@ -301,10 +321,11 @@ pub(crate) async fn get_shared_history(
 pub(crate) async fn get_shared_pdf(
     state: Data<State>,
     token: Path<String>,
+    head: HeadOnly,
     request: HttpRequest,
 ) -> Result<HttpResponse, Problem> {
-    let link = format!("{}/shared/{token}", base(&state, &request));
-    let (horse, bytes) = shared_history::paper(&state, &token, &link).await?;
+    let link = base(&state, &request).map(|base| format!("{base}/shared/{token}"));
+    let (horse, bytes) = shared_history::paper(&state, &token, head, link.as_deref()).await?;
     let name = format!("attachment; filename=\"history-{horse}.pdf\"");
     Ok(HttpResponse::Ok()
         .content_type("application/pdf")

@@ -12,6 +12,9 @@ const BOLD: &[u8] = include_bytes!("font/NotoSans-Bold.ttf");
 #[error("the built-in font can't be read")]
 pub(super) struct Unreadable;
 
+/// What stands for signs that the fonts lack and that our own sentences use, such as between before and after.
+const STAND_INS: [(char, &str); 4] = [('→', "to"), ('−', "–"), ('≥', ">="), ('≤', "<=")];
+
 /// A weight of the font.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) enum Weight {
@@ -77,14 +80,34 @@ impl Fonts {
                 printable.push(' ');
             } else if self.regular.1.glyph_index(letter).is_some() {
                 printable.push(letter);
-            } else if letter == '→' {
-                // Our own sentences use it between before and after.
-                printable.push_str("to");
+            } else if let Some((_, stand_in)) = STAND_INS.iter().find(|(sign, _)| *sign == letter) {
+                printable.push_str(stand_in);
             } else {
                 printable.extend(format!("[U+{:04X}]", u32::from(letter)).chars());
             }
         }
         printable
+    }
+
+    /// The text on one line no wider than `room` points; one that is longer is cut before its last part, the one behind
+    /// its last comma, and says so.
+    pub(super) fn cut(&self, text: &str, weight: Weight, size: f32, room: f32) -> String {
+        let text = self.printable(text);
+        if self.width(&text, weight, size) <= room {
+            return text;
+        }
+        let (name, end) = text.rsplit_once(", ").unwrap_or((&text, ""));
+        let end = format!("… {end}");
+        let mut kept = String::new();
+        let mut used = self.width(&end, weight, size);
+        for letter in name.chars() {
+            used += self.width(letter.encode_utf8(&mut [0; 4]), weight, size);
+            if used > room {
+                break;
+            }
+            kept.push(letter);
+        }
+        kept + &end
     }
 
     /// The text in lines no wider than `room` points; a word that is wider is broken.

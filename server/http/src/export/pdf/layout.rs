@@ -16,8 +16,11 @@ const FOOT: f32 = PAGE.1 - 34.0;
 const TEXT: (f32, f32) = (9.0, 12.5);
 const FOOT_SIZE: f32 = 8.0;
 
+/// A paragraph of so many lines isn't parted.
+const TOGETHER: usize = 6;
+
 /// Where the columns of the table begin, and the last ends.
-const COLUMNS: [f32; 4] = [LEFT, LEFT + 84.0, LEFT + 344.0, RIGHT];
+const COLUMNS: [f32; 4] = [LEFT, LEFT + 84.0, LEFT + 330.0, RIGHT];
 const GAP: f32 = 10.0;
 const QR_SIDE: f32 = 108.0;
 
@@ -134,11 +137,10 @@ pub(super) fn lay(blocks: &[Block], foot: &str, fonts: &Fonts) -> Laid {
     for (n, page) in laid.pages.iter_mut().enumerate() {
         let number = format!("Page {} of {pages}", n + 1);
         let room = RIGHT - LEFT - 90.0;
-        let foot = fonts.lines(foot, Weight::Regular, FOOT_SIZE, room);
+        let foot = fonts.cut(foot, Weight::Regular, FOOT_SIZE, room);
         let start = RIGHT - fonts.width(&number, Weight::Regular, FOOT_SIZE);
         page.push((None, Mark::Rule(FOOT - 13.0)));
-        for (x, text) in [(LEFT, foot.into_iter().next()), (start, Some(number))] {
-            let text = text.unwrap_or_default();
+        for (x, text) in [(LEFT, foot), (start, number)] {
             page.push((None, Mark::Text(x, FOOT, Weight::Regular, FOOT_SIZE, text)));
         }
     }
@@ -217,7 +219,12 @@ impl Pen<'_> {
     }
 
     fn text(&mut self, slot: usize, text: &str, room: f32) {
-        for line in self.fonts.lines(text, Weight::Regular, TEXT.0, room) {
+        let lines = self.fonts.lines(text, Weight::Regular, TEXT.0, room);
+        if lines.len() <= TOGETHER {
+            // No line of a short paragraph stands alone on a page.
+            self.need(lines.iter().map(|_| TEXT.1).sum());
+        }
+        for line in lines {
             self.need(TEXT.1);
             self.put(
                 Some(slot),

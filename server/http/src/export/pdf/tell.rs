@@ -2,7 +2,7 @@
 
 use chrono::{DateTime, FixedOffset};
 use whorl_care::kind::{Provenance, Role};
-use whorl_care::sentence::{self, capital, words};
+use whorl_care::sentence::{self, capital, counted, words};
 use whorl_contract::history::{HistoryEntry, Standing};
 
 use super::Document;
@@ -15,11 +15,7 @@ pub(super) fn title(document: &Document<'_>) -> String {
 
 /// What stands at the foot of every page, beside its number.
 pub(super) fn foot(document: &Document<'_>) -> String {
-    format!(
-        "{}, as of {}",
-        title(document),
-        document.on.format("%-d %B %Y")
-    )
+    format!("{}, as of {}", title(document), sentence::day(document.on))
 }
 
 fn name(document: &Document<'_>) -> String {
@@ -77,12 +73,20 @@ fn identity(document: &Document<'_>) -> Vec<(String, String)> {
         ("Name", profile.name.clone()),
         ("Registered name", profile.registered_name.clone()),
         ("Horse", Some(looks.join(", "))),
-        ("Foaled", profile.foaled_on.map(|on| on.to_string())),
+        (
+            "Foaled",
+            profile
+                .foaled_on
+                .map(|on| on.exact().map_or_else(|| on.to_string(), sentence::day)),
+        ),
         ("Markings", profile.markings.clone()),
         ("Microchip", profile.microchip.clone()),
         ("UELN", profile.ueln.clone()),
         ("Record kept by", Some(document.server.to_owned())),
-        ("As of", Some(document.on.format("%-d %B %Y").to_string())),
+        (
+            "As of",
+            Some(format!("{} (UTC)", sentence::day(document.on))),
+        ),
     ];
     facts
         .into_iter()
@@ -102,7 +106,11 @@ fn row(entry: &HistoryEntry) -> [Cell; 3] {
 fn when(entry: &HistoryEntry) -> Cell {
     let mut cell = Cell::default();
     match entry.performed_at {
-        Some(at) => cell.bold(at.format("%-d %b %Y").to_string()),
+        Some(at) => {
+            cell.bold(day(at));
+            let clock = sentence::clock(*at.offset());
+            cell.plain(format!("{} {clock}", at.format("%H:%M")));
+        }
         None => cell.bold("withheld"),
     }
     cell.plain(format!("no. {} in the log", entry.seq));
@@ -121,7 +129,10 @@ fn what(entry: &HistoryEntry) -> Cell {
         _ => cell.bold(kind_text),
     }
     match &entry.details {
-        Some(details) => cell.plain(sentence::of(kind, details)),
+        Some(details) => {
+            let told = sentence::with_days(&sentence::of(kind, details));
+            cell.plain(capital(&told));
+        }
         None if entry.standing == Standing::Erased => {}
         None => cell.plain("What it says is withheld."),
     }
@@ -130,9 +141,9 @@ fn what(entry: &HistoryEntry) -> Cell {
     }
     match entry.attachments.len() {
         0 => {}
-        1 => cell.plain("With it in the record: 1 photo or document."),
         many => cell.plain(format!(
-            "With it in the record: {many} photos or documents."
+            "With it in the record: {}.",
+            counted(many, "photo or document", "photos or documents")
         )),
     }
     let reason = entry.reason.as_deref().unwrap_or("no reason given");

@@ -69,8 +69,8 @@ fn a_letter_that_the_font_lacks_is_shown_by_its_code() {
     assert_eq!(fonts.printable("Žluť ø ß Ł Ω Ж"), "Žluť ø ß Ł Ω Ж");
     assert_eq!(fonts.printable("小\u{7}x"), "[U+5C0F] x");
     assert_eq!(
-        fonts.printable("LF toe 91 → 83 mm, 50 × 2°"),
-        "LF toe 91 to 83 mm, 50 × 2°"
+        fonts.printable("LF toe 91 → 83 mm, 50 × 2°, ≥ ½ µl at UTC−5"),
+        "LF toe 91 to 83 mm, 50 × 2°, >= ½ µl at UTC–5"
     );
 }
 

@@ -10,6 +10,7 @@ use whorl_care::rules::Rules;
 use crate::database;
 use crate::failure::Failure;
 use crate::home::Home;
+use crate::progress::Progress;
 use crate::remote::Remote;
 use crate::render::{Sheet, one_line};
 use crate::rule_files;
@@ -20,12 +21,17 @@ pub struct Desk<'w, 'a> {
     /// The world outside.
     pub world: &'w mut World<'a>,
     json: bool,
+    progress: Option<Progress>,
 }
 
 impl<'w, 'a> Desk<'w, 'a> {
     /// A desk; `json` answers programs instead of people.
     pub fn new(world: &'w mut World<'a>, json: bool) -> Self {
-        Self { world, json }
+        Self {
+            world,
+            json,
+            progress: None,
+        }
     }
 
     /// Whether a program reads the answer.
@@ -130,17 +136,22 @@ impl<'w, 'a> Desk<'w, 'a> {
         let _ = writeln!(self.world.err, "{}", one_line(text));
     }
 
-    /// Shows how far something has come, on a terminal only; the next call writes over it.
-    pub fn progress(&mut self, text: &str) {
-        if self.world.width.is_some() && !self.json {
-            let _ = write!(self.world.err, "\r\u{1b}[K{}", one_line(text));
-            let _ = self.world.err.flush();
+    /// Shows a person how far something long has come.
+    pub fn progress(&mut self, what: &'static str, done: u64, of: u64) {
+        if self.json {
+            return;
         }
+        let watched = self.world.watched;
+        self.progress
+            .get_or_insert_with(|| Progress::new(watched))
+            .tell(self.world.err, what, done, of);
     }
 
-    /// Takes the last [`Self::progress`] away.
+    /// Takes what [`Self::progress`] shows away.
     pub fn progress_done(&mut self) {
-        self.progress("");
+        if let Some(progress) = self.progress.take() {
+            progress.end();
+        }
     }
 
     /// Asks a person for a line.

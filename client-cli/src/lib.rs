@@ -18,6 +18,7 @@ pub mod home;
 pub mod jotting;
 pub mod mirror;
 pub mod outbox;
+mod progress;
 pub mod qr;
 pub mod recording;
 pub mod remote;

@@ -30,6 +30,7 @@ fn main() -> ExitCode {
         password: variable("WHORL_PASSWORD").and_then(|text| text.into_string().ok()),
         device_name: home::machine_name(variable),
         asks: io::stdin().is_terminal() && io::stderr().is_terminal(),
+        watched: io::stderr().is_terminal(),
         width: terminal.then(|| width.unwrap_or(80)),
     };
     let status = whorl_cli::run(std::env::args_os(), &mut world);

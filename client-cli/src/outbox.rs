@@ -271,16 +271,32 @@ pub fn to_push(
     position: i64,
     limit: i64,
 ) -> Result<Vec<Entry>, Failure> {
-    let states = [Stored(State::Waiting), Stored(State::Held)];
-    Ok(outbox::table
+    Ok(ready()
         .filter(outbox::position.gt(position))
-        .filter(outbox::state.eq_any(states))
-        // Events of a horse that the server hasn't opened would only be refused.
-        .filter(outbox::horse_id.ne_all(new_horse::table.select(new_horse::horse_id)))
         .order(outbox::position)
         .limit(limit)
         .select(Entry::as_select())
         .load(conn)?)
+}
+
+/// What may be pushed now.
+#[diesel::dsl::auto_type]
+fn ready() -> _ {
+    let states: [Stored<State>; 2] = [Stored(State::Waiting), Stored(State::Held)];
+    outbox::table
+        .filter(outbox::state.eq_any(states))
+        // Events of a horse that the server hasn't opened would only be refused.
+        .filter(outbox::horse_id.ne_all(new_horse::table.select(new_horse::horse_id)))
+}
+
+/// How many there are to push.
+///
+/// # Errors
+///
+/// [`Failure::Device`] if the database can't be read.
+pub fn count_to_push(conn: &mut SqliteConnection) -> Result<u64, Failure> {
+    let count: i64 = ready().count().get_result(conn)?;
+    Ok(u64::try_from(count).unwrap_or(0))
 }
 
 /// Notes the server's answer for one event.

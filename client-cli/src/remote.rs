@@ -4,6 +4,7 @@
 //! asked for. A sign-in page of a guest network, a proxy's error page and a cut connection are all "no connection".
 
 mod answer;
+mod body;
 mod refresh;
 mod retry;
 
@@ -11,14 +12,16 @@ use std::time::Duration;
 
 use reqwest::Method;
 use reqwest::blocking::Client;
-use reqwest::header::{ACCEPT, AUTHORIZATION, CONTENT_TYPE, IF_NONE_MATCH};
+use reqwest::header::{ACCEPT, AUTHORIZATION, IF_NONE_MATCH};
 use serde::Serialize;
 use serde::de::DeserializeOwned;
 use whorl_contract::key::SecretKey;
 use whorl_contract::page::Page;
 
 use self::answer::{Answer, Expected};
+use self::body::Body;
 pub(crate) use self::refresh::tokens;
+pub(crate) use self::retry::pause;
 use crate::failure::Failure;
 use crate::home::{Home, Lock, Membership};
 use crate::world::Machine;
@@ -47,22 +50,30 @@ struct Request<'r> {
     path: &'r str,
     body: Option<Body<'r>>,
     tag: Option<&'r str>,
-    /// Whether sending it twice does no more than sending it once.
-    again: bool,
+    again: Again,
     signed_in: bool,
     patience: Duration,
     expected: Expected,
 }
 
-/// What a request carries.
-struct Body<'r> {
-    media_type: &'r str,
-    bytes: Vec<u8>,
+/// When a request is sent once more.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Again {
+    /// Never: twice would be more than once.
+    Never,
+    /// Where the server asks to come back later. If the line breaks, the caller asks for less.
+    IfBusy,
+    /// Whenever that can help.
+    Always,
 }
 
 impl<'r> Request<'r> {
     fn new(method: Method, path: &'r str) -> Self {
-        let again = method != Method::POST;
+        let again = if method == Method::POST {
+            Again::Never
+        } else {
+            Again::Always
+        };
         Self {
             method,
             path,
@@ -76,16 +87,12 @@ impl<'r> Request<'r> {
     }
 
     fn json(mut self, body: &impl Serialize) -> Result<Self, Failure> {
-        let bytes = serde_json::to_vec(body).map_err(|error| Failure::Device(error.to_string()))?;
-        self.body = Some(Body {
-            media_type: "application/json",
-            bytes,
-        });
+        self.body = Some(Body::json(body)?);
         Ok(self)
     }
 
     fn repeatable(mut self) -> Self {
-        self.again = true;
+        self.again = Again::Always;
         self
     }
 
@@ -255,6 +262,21 @@ impl<'a> Remote<'a> {
             .read()
     }
 
+    /// Sends one of many portions. If the line breaks, the next one had better be smaller, so this one is not repeated.
+    ///
+    /// # Errors
+    ///
+    /// [`Failure::Refused`] or [`Failure::Offline`].
+    pub fn post_portion<T: DeserializeOwned>(
+        &mut self,
+        path: &str,
+        body: &impl Serialize,
+    ) -> Result<T, Failure> {
+        let mut request = Request::new(Method::POST, path).json(body)?;
+        request.again = Again::IfBusy;
+        self.send(&request)?.read()
+    }
+
     /// Sends what needs no session (opening an account, signing in); tried once.
     ///
     /// # Errors
@@ -315,7 +337,7 @@ impl<'a> Remote<'a> {
     ) -> Result<T, Failure> {
         let mut request = Request::new(Method::POST, path).repeatable();
         request.patience = PATIENCE_FOR_FILES;
-        request.body = Some(Body { media_type, bytes });
+        request.body = Some(Body::file(media_type, bytes));
         self.send(&request)?.read()
     }
 
@@ -375,9 +397,7 @@ impl<'a> Remote<'a> {
             builder = builder.header(IF_NONE_MATCH, tag);
         }
         if let Some(body) = &request.body {
-            builder = builder
-                .header(CONTENT_TYPE, body.media_type)
-                .body(body.bytes.clone());
+            builder = body.fill(builder);
         }
         Answer::take(builder.send(), &self.server, request.expected)
     }

@@ -9,6 +9,7 @@ pub mod apply;
 pub mod check;
 pub mod ledger;
 pub mod plan;
+pub mod portion;
 pub mod pull;
 pub mod push;
 pub mod repair;
@@ -83,10 +84,19 @@ pub struct Means<'a, 'p> {
     pub home: &'p Home,
     /// Clock and randomness.
     pub machine: Machine<'a>,
-    /// Told how many entries have come, of how many.
-    pub progress: &'p mut dyn FnMut(i64, i64),
+    /// Told how far it has come.
+    pub progress: &'p mut dyn FnMut(Progress),
     /// Pulls everything once more, to fill in what was sealed when it came first.
     pub again: bool,
+}
+
+/// How far it has come.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Progress {
+    /// So many entries were sent, of so many that waited.
+    Sent(u64, u64),
+    /// So many entries have come, of so many that are lacking.
+    Fetched(u64, u64),
 }
 
 /// Pushes, pulls, repairs. `report` holds what was done, also if it ends early.

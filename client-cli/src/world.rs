@@ -80,6 +80,8 @@ pub struct World<'a> {
     pub device_name: String,
     /// Whether a person answers on the input.
     pub asks: bool,
+    /// Whether errors, warnings and progress go to a terminal.
+    pub watched: bool,
     /// Columns of the terminal that shows the output; none if it goes to a file or a program.
     pub width: Option<u16>,
 }

@@ -16,6 +16,9 @@ pub const EVENTS_PER_PUSH: usize = 1000;
 /// Events of one pull.
 pub const EVENTS_PER_PULL: usize = 1000;
 
+/// Bytes of the envelopes and contents of one pull; the event that reaches them is still given.
+pub const BYTES_PER_PULL: usize = 1024 * 1024;
+
 /// A batch of signed events.
 #[derive(Clone, Debug, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
@@ -109,7 +112,7 @@ pub struct Pull {
     /// What the caller lacks.
     #[schema(max_items = 10000)]
     pub wants: Vec<Want>,
-    /// At most so many events in the answer; at most 1,000.
+    /// At most so many events in the answer; at most 1,000, and fewer where they are large.
     #[serde(default)]
     #[schema(minimum = 1, maximum = 1000)]
     pub limit: Option<u32>,

@@ -1,8 +1,6 @@
 //! Calendars: secret addresses, what a calendar program of somebody else's making reads there, and how they end.
 
 use std::collections::BTreeSet;
-use std::io::Write;
-use std::process::{Command, Stdio};
 
 use chrono::TimeDelta;
 use serde_json::{Value, json};
@@ -13,6 +11,7 @@ use whorl_contract::page::Page;
 use whorl_contract::path;
 use whorl_tests::ledger::accepted;
 use whorl_tests::pen::Pen;
+use whorl_tests::python::judged;
 use whorl_tests::yard::{Yard, license};
 use whorl_tests::{Answer, Person, TestServer, on_both};
 
@@ -81,22 +80,7 @@ fn read(answer: &Answer) -> Value {
     for line in text.split("\r\n") {
         assert!(line.len() <= 75 && !line.contains(['\r', '\n']), "{line}");
     }
-    let python = std::env::var("WHORL_TEST_PYTHON").unwrap_or_else(|_| "python3".to_owned());
-    let script = concat!(env!("CARGO_MANIFEST_DIR"), "/suite/read_calendar.py");
-    let mut parser = Command::new(&python)
-        .arg(script)
-        .stdin(Stdio::piped())
-        .stdout(Stdio::piped())
-        .spawn()
-        .unwrap_or_else(|error| {
-            panic!("{python}, with icalendar installed, as WHORL_TEST_PYTHON: {error}")
-        });
-    let mut input = parser.stdin.take().expect("its input");
-    input.write_all(&answer.body).expect("it reads");
-    drop(input);
-    let output = parser.wait_with_output().expect("it ends");
-    assert!(output.status.success(), "the parser refuses it:\n{text}");
-    let read: Value = serde_json::from_slice(&output.stdout).expect("JSON");
+    let read = judged("read_calendar.py", &answer.body);
     assert_eq!(read["problems"], json!([]));
     read
 }

@@ -62,6 +62,7 @@ pub fn whorl(home: &Path, password: Option<&str>, args: &[&str]) -> (i32, String
             password: password.map(str::to_owned),
             device_name: "demo".to_owned(),
             asks: false,
+            watched: false,
             width: None,
         };
         let args = std::iter::once("whorl")

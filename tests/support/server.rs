@@ -100,6 +100,8 @@ impl TestServer {
             connections: 8,
             database_seconds: 30,
             log: "info".into(),
+            metrics_listen: None,
+            metrics_from: Vec::new(),
             shutdown_seconds: 10,
             mail: None,
             webhooks: Reach::default(),

@@ -20,13 +20,17 @@ impl Args {
         let mut conn = desk.database()?;
         let mut remote = desk.remote()?;
         let mut report = Report::default();
-        let means = Means {
-            home: &home,
-            machine: desk.machine(),
-            progress: &mut |_, _| (),
-            again: false,
+        let machine = desk.machine();
+        let done = {
+            let mut means = Means {
+                home: &home,
+                machine,
+                progress: &mut |step| super::sync::show(desk, step),
+                again: false,
+            };
+            push::push(&mut conn, &mut remote, &mut means, &mut report)
         };
-        let done = push::push(&mut conn, &mut remote, &means, &mut report);
+        desk.progress_done();
         let told = super::sync::tell(desk, &report);
         desk.show(&report, || super::sync::lines(Sheet::new(), &report))?;
         done.and(told)

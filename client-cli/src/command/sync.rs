@@ -4,7 +4,7 @@ use crate::desk::Desk;
 use crate::failure::Failure;
 use crate::remote::Remote;
 use crate::render::Sheet;
-use crate::sync::{Means, Report, sync};
+use crate::sync::{Means, Progress, Report, sync};
 use whorl_care::sentence::counted;
 
 /// Send what waits, fetch what is new, and check that it fits
@@ -42,9 +42,7 @@ pub(super) fn run_sync(
     let mut conn = desk.database()?;
     let machine = desk.machine();
     let done = {
-        let mut progress = |come, total| {
-            desk.progress(&format!("{come} of {total} entries"));
-        };
+        let mut progress = |step| show(desk, step);
         let mut means = Means {
             home: &home,
             machine,
@@ -56,6 +54,14 @@ pub(super) fn run_sync(
     desk.progress_done();
     let told = tell(desk, report);
     done.and(told)
+}
+
+/// Shows how far it has come.
+pub(super) fn show(desk: &mut Desk<'_, '_>, step: Progress) {
+    match step {
+        Progress::Sent(done, of) => desk.progress("Entries sent:", done, of),
+        Progress::Fetched(done, of) => desk.progress("Entries fetched and verified:", done, of),
+    }
 }
 
 /// Says notices and alarms; answers with the failure that they amount to.

@@ -3,7 +3,7 @@
 use std::time::Duration;
 
 use super::answer::Answer;
-use super::{Remote, Request};
+use super::{Again, Remote, Request};
 use crate::failure::Failure;
 use crate::world::Machine;
 
@@ -20,26 +20,27 @@ impl Remote<'_> {
         let mut attempt = 0;
         loop {
             attempt += 1;
-            let last = !request.again || attempt == TRIES;
+            let last = request.again == Again::Never || attempt == TRIES;
             let wait = match self.transmit(request) {
                 Ok(answer) => match answer.later() {
                     Some(seconds) if !last => seconds,
                     _ => return Ok(answer),
                 },
-                Err(Failure::Offline(_)) if !last => 0,
+                Err(Failure::Offline(_)) if !last && request.again == Again::Always => 0,
                 Err(failure) => return Err(failure),
             };
             let asked = Duration::from_secs(wait);
             if asked > LONGEST_PAUSE {
                 return self.transmit(request);
             }
-            (self.machine.sleep)(asked + jitter(self.machine, attempt)?);
+            (self.machine.sleep)(asked + pause(self.machine, attempt)?);
         }
     }
 }
 
-/// Anything between nothing and twice the pause before: clients that lost the same line don't come back as one.
-fn jitter(machine: Machine<'_>, attempt: u32) -> Result<Duration, Failure> {
+/// The pause after so many attempts. Anything between nothing and twice the pause before: clients that lost the same line
+/// don't come back as one.
+pub(crate) fn pause(machine: Machine<'_>, attempt: u32) -> Result<Duration, Failure> {
     let most = FIRST_PAUSE * 2_u32.saturating_pow(attempt - 1);
     let part = u32::from_le_bytes(machine.bytes()?);
     Ok(most.mul_f64(f64::from(part) / f64::from(u32::MAX)))
@@ -65,7 +66,7 @@ mod tests {
                 random: &random,
                 sleep: &|_| (),
             };
-            jitter(machine, attempt).expect("a pause")
+            super::pause(machine, attempt).expect("a pause")
         };
         assert_eq!(pause(0, 1), Duration::ZERO);
         assert_eq!(pause(0xff, 1), FIRST_PAUSE);

@@ -13,7 +13,7 @@ use whorl_contract::sync::{Heads, Pull, Pulled, Push, Pushed};
 use crate::failure::Failure;
 use crate::remote::Remote;
 
-/// A server's ledger. Every call may be repeated.
+/// A server's ledger. Every call may be repeated; pushes and pulls go in portions, which the caller makes smaller.
 pub trait Ledger {
     /// Takes a batch.
     ///
@@ -95,7 +95,7 @@ pub trait Ledger {
 
 impl Ledger for Remote<'_> {
     fn push(&mut self, push: &Push) -> Result<Pushed, Failure> {
-        self.post_repeatable(path::EVENTS, push)
+        self.post_portion(path::EVENTS, push)
     }
 
     fn heads(&mut self, tag: Option<&str>) -> Result<Option<(Heads, Option<String>)>, Failure> {
@@ -103,7 +103,7 @@ impl Ledger for Remote<'_> {
     }
 
     fn pull(&mut self, pull: &Pull) -> Result<Pulled, Failure> {
-        self.post_repeatable(path::PULL, pull)
+        self.post_portion(path::PULL, pull)
     }
 
     fn open_horse(&mut self, horse: &NewHorse) -> Result<(), Failure> {

@@ -2,7 +2,6 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use chrono::TimeDelta;
 use diesel::sqlite::SqliteConnection;
 use uuid::Uuid;
 use whorl_care::ids::HorseId;
@@ -12,22 +11,16 @@ use whorl_contract::sync::{HeadInfo, Heads, Pull, Pulled, Want};
 
 use super::check::{self, Misfit, Why};
 use super::plan::{Operation, Ours, plan};
-use super::{Ledger, Means, Report, apply, label, repair};
+use super::portion::Portion;
+use super::{Ledger, Means, Progress, Report, apply, label, repair};
 use crate::failure::Failure;
 use crate::mirror::{self, Place};
 use crate::{herd, outbox, setting, signers, witness};
 
-/// Entries of the first page; later pages follow the line's speed up to the largest.
+/// Entries of the first page.
 const FIRST_PAGE: u32 = 100;
-/// Entries of the smallest page.
-const SMALLEST_PAGE: u32 = 20;
 /// Entries of the largest page.
 const LARGEST_PAGE: u32 = 500;
-/// Horses asked for at once.
-const HORSES: usize = 1_000;
-/// A page that takes longer than this is too large for the line; one that is faster by far may grow.
-const SLOW: TimeDelta = TimeDelta::seconds(10);
-const FAST: TimeDelta = TimeDelta::seconds(2);
 
 /// Comes into step with the server's heads. Answers whether a further round has something to give back.
 ///
@@ -211,30 +204,22 @@ fn fetch(
     report: &mut Report,
 ) -> Result<BTreeMap<HorseId, Misfit>, Failure> {
     let mut suspects = BTreeMap::new();
-    let left = |targets: &BTreeMap<HorseId, Target>, suspects: &BTreeMap<HorseId, Misfit>| {
-        let open = targets
-            .iter()
-            .filter(|(id, target)| target.place.seq < target.until && !suspects.contains_key(id));
-        open.map(|(&id, target)| (id, target.place.seq, target.until))
-            .collect::<Vec<_>>()
-    };
-    let total: i64 = left(targets, &suspects)
+    // Horses of which the server has no more for us, though it said so: told as not reached below.
+    let mut silent = BTreeSet::new();
+    let total: u64 = lacking(targets, |_| true)
         .iter()
-        .map(|(_, after, until)| until - after)
+        .map(|lacking| lacking.entries)
         .sum();
     let mut come = 0;
-    let mut limit = FIRST_PAGE;
+    let mut portion = Portion::new(FIRST_PAGE, LARGEST_PAGE);
     loop {
-        let lacking = left(targets, &suspects);
+        let lacking = lacking(targets, |horse| {
+            !suspects.contains_key(horse) && !silent.contains(horse)
+        });
         if lacking.is_empty() {
             return Ok(suspects);
         }
-        let wants = lacking
-            .iter()
-            .take(HORSES)
-            .map(|&(horse_id, after, _)| Want { horse_id, after })
-            .collect();
-        let pulled = one_page(ledger, means, wants, &mut limit)?;
+        let (asked, pulled) = one_page(ledger, means, &lacking, &mut portion)?;
         if pulled.epoch != epoch {
             return Err(Failure::ServerFailed(
                 "the server began anew in the middle; run `whorl sync` again".to_owned(),
@@ -247,6 +232,7 @@ fn fetch(
                 report.alarms.push(alarm);
             }
         }
+        let suspected = suspects.len();
         let mut entries = Vec::new();
         for run in &pulled.runs {
             let Some(target) = targets.get_mut(&run.horse_id) else {
@@ -273,12 +259,11 @@ fn fetch(
         }
         let new: Vec<_> = all.into_values().collect();
         apply::page(conn, &entries, &new, means.machine.utc())?;
-        come += i64::try_from(entries.len()).unwrap_or(0);
+        come += entries.len() as u64;
         report.pulled += entries.len();
-        (means.progress)(come, total);
-        if entries.is_empty() && left(targets, &suspects).len() == lacking.len() {
-            // It has no more for us, though it said so: told as not reached below.
-            return Ok(suspects);
+        (means.progress)(Progress::Fetched(come, total));
+        if entries.is_empty() && suspects.len() == suspected {
+            silent.extend(asked.into_iter().map(|want| want.horse_id));
         }
     }
 }
@@ -306,33 +291,67 @@ fn agrees(
     Ok(checked)
 }
 
-/// Asks for a page and fits the next one's size to the line. A page that doesn't get through is tried once more, small.
+/// What the copy of one horse lacks.
+struct Lacking {
+    horse_id: HorseId,
+    after: i64,
+    entries: u64,
+}
+
+/// What is lacking of those horses that are `worth` asking for.
+fn lacking(targets: &BTreeMap<HorseId, Target>, worth: impl Fn(&HorseId) -> bool) -> Vec<Lacking> {
+    let mut lacking: Vec<_> = targets
+        .iter()
+        .filter(|(id, target)| target.place.seq < target.until && worth(id))
+        .map(|(&horse_id, target)| Lacking {
+            horse_id,
+            after: target.place.seq,
+            entries: u64::try_from(target.until - target.place.seq).unwrap_or(0),
+        })
+        .collect();
+    // Should the line die, most horses are whole by then.
+    lacking.sort_by_key(|one| one.entries);
+    lacking
+}
+
+/// Asks for a page that fits the line; if the line breaks, for a smaller one. Answers what was asked for, too.
 fn one_page(
     ledger: &mut dyn Ledger,
     means: &Means<'_, '_>,
-    wants: Vec<Want>,
-    limit: &mut u32,
-) -> Result<Pulled, Failure> {
-    let mut pull = Pull {
-        wants,
-        limit: Some(*limit),
-    };
-    let start = (means.machine.clock)();
-    let pulled = match ledger.pull(&pull) {
-        Err(Failure::Offline(_)) if *limit > SMALLEST_PAGE => {
-            *limit = SMALLEST_PAGE;
-            pull.limit = Some(*limit);
-            return ledger.pull(&pull);
+    lacking: &[Lacking],
+    portion: &mut Portion,
+) -> Result<(Vec<Want>, Pulled), Failure> {
+    loop {
+        let pull = Pull {
+            wants: wants(lacking, portion.entries()),
+            limit: Some(portion.entries()),
+        };
+        let start = (means.machine.clock)();
+        match ledger.pull(&pull) {
+            Ok(pulled) => {
+                portion.came_through((means.machine.clock)() - start);
+                return Ok((pull.wants, pulled));
+            }
+            Err(failure) => portion.broke(failure, means.machine)?,
         }
-        other => other?,
-    };
-    let took = (means.machine.clock)() - start;
-    if took > SLOW {
-        *limit = (*limit / 2).max(SMALLEST_PAGE);
-    } else if took < FAST {
-        *limit = (*limit * 2).min(LARGEST_PAGE);
     }
-    Ok(pulled)
+}
+
+/// The first horses whose entries fill a page: naming all of a large herd each time would cost more than what comes.
+fn wants(lacking: &[Lacking], limit: u32) -> Vec<Want> {
+    let mut before = 0;
+    lacking
+        .iter()
+        .take_while(|one| {
+            let has_room = before < u64::from(limit);
+            before += one.entries;
+            has_room
+        })
+        .map(|one| Want {
+            horse_id: one.horse_id,
+            after: one.after,
+        })
+        .collect()
 }
 
 /// The horses whose log came to its announced end and has another head there, or didn't come to its end.

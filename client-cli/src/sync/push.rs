@@ -8,7 +8,8 @@ use whorl_contract::key::PublicKey;
 use whorl_contract::problem::{Kind, Problem};
 use whorl_contract::sync::{Outcome, Push, Pushed};
 
-use super::{Ledger, Means, Refused, Report, label};
+use super::portion::Portion;
+use super::{Ledger, Means, Progress, Refused, Report, label};
 use crate::attachments;
 use crate::failure::{Failure, words};
 use crate::herd;
@@ -17,8 +18,10 @@ use crate::setting;
 use crate::witness;
 use crate::world::Machine;
 
-/// Events of one batch.
-const EVENTS: i64 = 200;
+/// Events of the first batch.
+const FIRST_BATCH: u32 = 50;
+/// Events of the largest batch.
+const LARGEST_BATCH: u32 = 200;
 /// Bytes of one batch, about: a lost answer costs no more than that on a thin line.
 const BYTES: usize = 512 * 1024;
 /// A server that fails on so many single events in a row fails on everything.
@@ -32,7 +35,7 @@ const FAILURES: u32 = 3;
 pub fn push(
     conn: &mut SqliteConnection,
     ledger: &mut dyn Ledger,
-    means: &Means<'_, '_>,
+    means: &mut Means<'_, '_>,
     report: &mut Report,
 ) -> Result<(), Failure> {
     open_horses(conn, ledger, report)?;
@@ -44,14 +47,25 @@ pub fn push(
         report,
         failures: 0,
     };
-    let mut position = 0;
+    let total = outbox::count_to_push(pusher.conn)?;
+    let mut portion = Portion::new(FIRST_BATCH, LARGEST_BATCH);
+    let (mut position, mut sent) = (0, 0);
     loop {
-        let batch = pusher.next(position)?;
+        let batch = pusher.next(position, portion.entries())?;
         let Some(last) = batch.last() else {
             return Ok(());
         };
-        position = last.position;
-        pusher.send(&batch)?;
+        let start = (means.machine.clock)();
+        match pusher.send(&batch) {
+            Ok(()) => {
+                portion.came_through((means.machine.clock)() - start);
+                position = last.position;
+                sent += batch.len() as u64;
+                (means.progress)(Progress::Sent(sent, total));
+            }
+            // What was answered for has left the outbox; the rest goes in smaller batches.
+            Err(failure) => portion.broke(failure, means.machine)?,
+        }
     }
 }
 
@@ -107,8 +121,8 @@ struct Pusher<'x, 'a> {
 
 impl Pusher<'_, '_> {
     /// The next batch after `position`, cut to a size that a thin line can carry.
-    fn next(&mut self, position: i64) -> Result<Vec<Entry>, Failure> {
-        let mut batch = outbox::to_push(self.conn, position, EVENTS)?;
+    fn next(&mut self, position: i64, events: u32) -> Result<Vec<Entry>, Failure> {
+        let mut batch = outbox::to_push(self.conn, position, events.into())?;
         let mut bytes = 0;
         let fits = batch
             .iter()

@@ -1,5 +1,6 @@
 //! The promises of syncing, held against a model of the server on a line that fails.
 
+mod later;
 mod model;
 mod promises;
 mod repairs;
@@ -103,7 +104,7 @@ impl Client {
                 },
                 sleep: &|_| (),
             },
-            progress: &mut |_, _| (),
+            progress: &mut |_| (),
             again,
         };
         let done = sync(&mut self.open(), model, &mut means, &mut report);

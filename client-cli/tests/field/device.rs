@@ -72,6 +72,7 @@ impl Device {
             password: Some(PASSWORD.to_owned()),
             device_name: "phone in the truck".to_owned(),
             asks: false,
+            watched: false,
             width: None,
         };
         let args = ["whorl"].iter().chain(args).map(OsString::from);

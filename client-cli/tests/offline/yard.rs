@@ -251,6 +251,7 @@ impl Yard {
             password: None,
             device_name: "test".to_owned(),
             asks: typed.is_some(),
+            watched: false,
             width: self.width.get(),
         };
         let words = std::iter::once("whorl").chain(args.iter().copied());

@@ -7,6 +7,7 @@ use actix_web::{App, Error};
 use utoipa_actix_web::AppExt;
 
 use crate::exchange::exchange;
+use crate::inflate::inflate;
 use crate::methods::{Methods, no_route};
 use crate::pages;
 use crate::problem;
@@ -47,5 +48,6 @@ pub(crate) fn app(
     app.configure(routes::docs::pages)
         .configure(pages::all)
         .wrap(Compress::default())
+        .wrap(from_fn(inflate))
         .wrap(from_fn(exchange))
 }

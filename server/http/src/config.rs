@@ -74,6 +74,12 @@ pub struct Flags {
     /// What to log: `error`, `warn`, `info`, `debug`, or per module
     #[arg(long, global = true, env = "WHORL_LOG", default_value = "info")]
     log: String,
+    /// An address of its own on which metrics can be fetched, such as `127.0.0.1:8041`; without it there are none
+    #[arg(long, global = true, env = "WHORL_METRICS_LISTEN")]
+    metrics_listen: Option<String>,
+    /// From where metrics may be fetched, besides this machine: addresses or ranges, with commas between
+    #[arg(long, global = true, env = "WHORL_METRICS_FROM", default_value = "")]
+    metrics_from: String,
     /// Seconds that a shutdown waits for requests in hand
     #[arg(
         long,
@@ -127,6 +133,10 @@ pub struct Config {
     pub database_seconds: u64,
     /// What to log.
     pub log: String,
+    /// Where metrics can be fetched.
+    pub metrics_listen: Option<SocketAddr>,
+    /// From where they may be fetched, besides this machine.
+    pub metrics_from: Vec<Network>,
     /// Seconds that a shutdown waits for requests in hand.
     pub shutdown_seconds: u64,
     /// How letters leave; none if this server sends none.
@@ -256,7 +266,12 @@ impl Flags {
                 "an address like 127.0.0.1:8040",
             )
             .unwrap_or(SocketAddr::from(([127, 0, 0, 1], 0))),
-            trusted_proxies: proxies(&mut faults, &self.trusted_proxies),
+            trusted_proxies: networks(&mut faults, "--trusted-proxies", &self.trusted_proxies),
+            metrics_listen: self.metrics_listen.and_then(|text| {
+                let wanted = "an address like 127.0.0.1:8041";
+                parsed(&mut faults, "--metrics-listen", &text, wanted)
+            }),
+            metrics_from: networks(&mut faults, "--metrics-from", &self.metrics_from),
             public_url: self.public_url.and_then(|text| {
                 parsed(
                     &mut faults,
@@ -373,12 +388,12 @@ fn list<T: std::str::FromStr>(faults: &mut Faults, flag: &str, text: &str, wante
         .collect()
 }
 
-fn proxies(faults: &mut Faults, text: &str) -> Vec<Network> {
+fn networks(faults: &mut Faults, flag: &str, text: &str) -> Vec<Network> {
     let mut read = Vec::new();
     for entry in text.split(',').map(str::trim).filter(|one| !one.is_empty()) {
         match entry.parse::<Network>() {
             Ok(network) => read.push(network),
-            Err(error) => faults.add("--trusted-proxies", error.to_string()),
+            Err(error) => faults.add(flag, error.to_string()),
         }
     }
     read
@@ -442,6 +457,12 @@ impl Config {
             ("connections", self.connections.to_string()),
             ("database_seconds", self.database_seconds.to_string()),
             ("log", self.log.clone()),
+            (
+                "metrics_listen",
+                self.metrics_listen
+                    .map_or_else(none, |address| address.to_string()),
+            ),
+            ("metrics_from", joined(&self.metrics_from)),
             ("shutdown_seconds", self.shutdown_seconds.to_string()),
             (
                 "jurisdiction",
@@ -483,6 +504,7 @@ mod tests {
         assert_eq!(config.registration, Registration::Open);
         assert!(config.listen.ip().is_loopback());
         assert!(config.trusted_proxies.is_empty());
+        assert_eq!(config.metrics_listen, None);
     }
 
     #[test]
@@ -499,6 +521,8 @@ mod tests {
             "--connections=many",
             "--database-seconds=0",
             "--log=whorl=loudly",
+            "--metrics-listen=8041",
+            "--metrics-from=the office",
             "--shutdown-seconds=-1",
             "--smtp-url=http://mail.example",
             "--mail-from=nobody",
@@ -524,6 +548,8 @@ mod tests {
             "--connections",
             "--database-seconds",
             "--log",
+            "--metrics-listen",
+            "--metrics-from",
             "--shutdown-seconds",
             "--smtp-url",
             "--mail-from",

@@ -15,12 +15,14 @@ use actix_web::error::InternalError;
 use actix_web::http::Method;
 use actix_web::http::header::{self, HeaderMap, HeaderName, HeaderValue};
 use actix_web::middleware::Next;
+use actix_web::web::Data;
 use actix_web::{Error, FromRequest, HttpMessage, HttpRequest};
 use base64::Engine;
 use base64::engine::general_purpose::URL_SAFE_NO_PAD;
 use tracing::Instrument;
 
 use crate::problem::{Kind, Problem};
+use crate::state::State;
 
 /// Carries the id of a request, there and back.
 const REQUEST_ID: HeaderName = HeaderName::from_static("x-request-id");
@@ -68,6 +70,7 @@ pub(crate) async fn exchange(
     let method = request.method().clone();
     let place = Place::of(request.path());
     let shared = is_shared(request.path());
+    let state = request.app_data::<Data<State>>().cloned();
     if method == Method::HEAD {
         // Routes know GET only; the connection itself leaves the body of an answer to HEAD away.
         request.head_mut().method = Method::GET;
@@ -85,6 +88,11 @@ pub(crate) async fn exchange(
             |error| error.as_response_error().status_code(),
             ServiceResponse::status,
         );
+        if let Some(state) = &state {
+            state
+                .metrics
+                .answered(&method, route.clone(), status.as_u16(), began.elapsed());
+        }
         let account = ACCOUNT.with(Cell::take);
         let milliseconds = u64::try_from(began.elapsed().as_millis()).unwrap_or(u64::MAX);
         tracing::info!(target: "whorl_http::access", method = %method, route, status = status.as_u16(), account,

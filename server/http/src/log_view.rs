@@ -9,7 +9,7 @@ use whorl_contract::chain;
 use whorl_contract::event::LoggedEvent;
 use whorl_contract::key::{Hash, PublicKey, Salt, Signature};
 use whorl_contract::note::Head;
-use whorl_contract::sync::{Run, SignedHead, Signer};
+use whorl_contract::sync::{BYTES_PER_PULL, Run, SignedHead, Signer};
 use whorl_store::events::{self, EventRow};
 use whorl_store::horses::HorseRow;
 use whorl_store::signers::SignerRow;
@@ -58,7 +58,42 @@ pub(crate) fn logged_event(row: &EventRow, may_see: bool) -> Result<LoggedEvent,
     })
 }
 
-/// The next events of a horse after `after`, at most `limit`, and the devices that signed what the caller may see.
+/// What an answer has room for still.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Room {
+    events: i64,
+    bytes: usize,
+}
+
+impl Room {
+    /// Room for so many events, and for [`BYTES_PER_PULL`].
+    pub(crate) fn for_events(events: i64) -> Self {
+        Self {
+            events,
+            bytes: BYTES_PER_PULL,
+        }
+    }
+
+    /// Whether there is none left.
+    pub(crate) fn is_full(self) -> bool {
+        self.events <= 0 || self.bytes == 0
+    }
+
+    /// Takes what there is room for. The event that fills it is taken whole, so that a large one gets through.
+    fn take(&mut self, mut rows: Vec<EventRow>) -> Vec<EventRow> {
+        let fit = rows.iter().position(|row| {
+            let content = row.content.as_deref().map_or(0, str::len);
+            self.bytes = self.bytes.saturating_sub(row.envelope.len() + content);
+            self.bytes == 0
+        });
+        rows.truncate(fit.map_or(rows.len(), |last| last + 1));
+        self.events -= i64::try_from(rows.len()).unwrap_or(self.events);
+        rows
+    }
+}
+
+/// The next events of a horse after `after`, as many as `room` holds, and the devices that signed what the caller may
+/// see.
 ///
 /// # Errors
 ///
@@ -68,10 +103,10 @@ pub(crate) fn run(
     horse: &HorseRow,
     access: &Access,
     after: i64,
-    limit: i64,
+    room: &mut Room,
 ) -> Result<(Run, BTreeSet<DeviceId>), StoreError> {
     let until = access.until_seq(horse.head_seq);
-    let rows = events::range(db, horse.id, after, until, limit)?;
+    let rows = room.take(events::range(db, horse.id, after, until, room.events)?);
     let seen = seen(db, &rows, access)?;
     let (last, head) = if let Some(row) = rows.last() {
         (row.seq, hash(&row.head)?)

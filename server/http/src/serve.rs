@@ -6,6 +6,7 @@ use std::net::TcpListener;
 use std::time::Duration;
 
 use actix_web::HttpServer;
+use actix_web::dev::Server;
 use actix_web::rt::{self, System};
 use actix_web::web::Data;
 use tokio::sync::watch;
@@ -13,6 +14,7 @@ use whorl_store::{StoreError, deliveries, sessions};
 
 use crate::delivery;
 use crate::methods::Methods;
+use crate::metrics::listen;
 use crate::state::State;
 use crate::throttle;
 use crate::{app, description};
@@ -62,6 +64,9 @@ pub async fn serve(
         tracing::warn!(%address, "reached from other machines without encryption: put a TLS proxy in front");
     }
     let state = Data::new(state);
+    let metrics = listen::server(&state)?;
+    let fetched_until = metrics.as_ref().map(Server::handle);
+    let metrics = metrics.map(rt::spawn);
     let done = HttpServer::new(move || app::app(state.clone(), methods.clone()))
         .workers(settings.workers)
         .keep_alive(KEEP_ALIVE)
@@ -81,6 +86,10 @@ pub async fn serve(
     if rt::time::timeout(within, &mut sender).await.is_err() {
         sender.abort();
     }
+    if let Some(metrics) = fetched_until {
+        metrics.stop(false).await;
+    }
+    drop(metrics);
     actix_web::web::block(move || store.close())
         .await
         .map_err(io::Error::other)?;

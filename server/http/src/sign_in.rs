@@ -11,6 +11,7 @@ use whorl_store::sessions::{self, End, SessionRow};
 use whorl_store::{Db, Key};
 
 use crate::caller::Caller;
+use crate::metrics::SignInOutcome;
 use crate::network::Network;
 use crate::password::{Fit, Password};
 use crate::problem::{Kind, Problem};
@@ -93,6 +94,7 @@ pub(crate) async fn begin(
         })
         .await;
     let (account, session) = opened?;
+    state.metrics.signed_in(SignInOutcome::Opened);
     tracing::info!(target: "security", event = "session_opened", account = %account.id, session = %session.id,
         device = ?session.device_id.map(|key| key.0.to_string()), %network);
     Ok((account, session))
@@ -122,12 +124,13 @@ async fn checked(
             Ok(found)
         })
         .await;
-    let Found { account, buckets } = found.inspect_err(|problem| log_refusal(problem, network))?;
+    let Found { account, buckets } =
+        found.inspect_err(|problem| note_refusal(state, problem, network))?;
     let counted = buckets.clone();
     state
         .write(move |db| -> Result<(), Problem> { gate(throttle::attempt(db, &counted, now)?) })
         .await
-        .inspect_err(|problem| log_refusal(problem, network))?;
+        .inspect_err(|problem| note_refusal(state, problem, network))?;
     let account = account.filter(|account| account.disabled_at.is_none());
     let hash = account
         .as_ref()
@@ -140,6 +143,7 @@ async fn checked(
             Ok((account, buckets, Some(hash)))
         }
         (_, account) => {
+            state.metrics.signed_in(SignInOutcome::Failed);
             let account = account.map(|account| account.id.to_string());
             tracing::warn!(target: "security", event = "sign_in_failed", account, %network);
             Err(wrong())
@@ -224,8 +228,9 @@ pub(crate) fn gate(gate: Gate) -> Result<(), Problem> {
     }
 }
 
-fn log_refusal(problem: &Problem, network: Network) {
+fn note_refusal(state: &State, problem: &Problem, network: Network) {
     if problem.kind() == Kind::TooManyRequests {
+        state.metrics.signed_in(SignInOutcome::Throttled);
         tracing::warn!(target: "security", event = "sign_in_throttled", %network);
     }
 }

@@ -14,6 +14,7 @@ use whorl_store::{Db, Settings, Store, StoreError};
 use crate::clock::Clock;
 use crate::config::Config;
 use crate::keys::{self, Keys, NoKeys};
+use crate::metrics::Metrics;
 use crate::password::Hashing;
 use crate::problem::Problem;
 use crate::token::Tokens;
@@ -35,6 +36,8 @@ pub struct State {
     pub hashing: Arc<Hashing>,
     /// The settings in force.
     pub config: Arc<Config>,
+    /// What is counted and measured.
+    pub metrics: Arc<Metrics>,
 }
 
 /// Why the server can't start.
@@ -97,13 +100,14 @@ impl State {
                 Ok((epoch, tells.now().naive_utc()))
             }),
         };
-        let store = Store::open(&Settings {
+        let metrics = Arc::new(Metrics::default());
+        let settings = Settings {
             url: config.database_url.expose().to_owned(),
             connections: config.connections,
             patience: config.patience(),
             lives: Some(lives.clone()),
-        })
-        .map_err(cannot)?;
+        };
+        let store = Store::open_watched(&settings, metrics.clone()).map_err(cannot)?;
         // Replicas share one file of keys, so none of them may make its own.
         let keys = Keys::load(&config.keys, !store.is_shared())?;
         let new = NewLedger {
@@ -140,6 +144,7 @@ impl State {
             hashing: Arc::new(Hashing::new(cores)?),
             keys: Arc::new(keys),
             config: Arc::new(config),
+            metrics,
         })
     }
 

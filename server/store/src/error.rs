@@ -27,6 +27,12 @@ pub enum StoreError {
     /// Another life of the ledger must begin, and can't.
     #[error("a new epoch can't begin: {0}")]
     Life(String),
+    /// A later version has brought the schema further than this one knows.
+    #[error(
+        "a later version of whorl-server has used this database (it has migration {0}, which this one doesn't know): run \
+         that version, or bring back a backup from before"
+    )]
+    Newer(String),
     /// The database refused or failed.
     #[error("the database failed")]
     Database(#[source] Error),

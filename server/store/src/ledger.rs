@@ -1,13 +1,15 @@
 //! Which ledger this is, and which of its lives.
 
 use chrono::NaiveDateTime;
+use diesel::dsl::{count_star, sql};
 use diesel::prelude::*;
+use diesel::sql_types::BigInt;
 use uuid::Uuid;
 
 use crate::connection::{Db, on_each};
 use crate::error::StoreError;
 use crate::key::Key;
-use crate::schema::{account, ledger, ledger_epoch};
+use crate::schema::{account, held_event, horse, ledger, ledger_epoch};
 
 /// The table has this one row.
 const THE_ROW: i32 = 1;
@@ -135,4 +137,34 @@ pub fn epoch(db: &mut Db) -> Result<Uuid, StoreError> {
         .select(ledger::epoch)
         .first(db)?;
     Ok(epoch)
+}
+
+/// How much there is.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Extent {
+    /// Horses with a log.
+    pub horses: i64,
+    /// Events in all logs.
+    pub events: i64,
+    /// Events that wait for an owner's word.
+    pub held: i64,
+}
+
+/// How much there is in all. Reads a number of each horse.
+///
+/// # Errors
+///
+/// [`StoreError`] if the database fails.
+pub fn extent(db: &mut Db) -> Result<Extent, StoreError> {
+    let events = sql::<BigInt>("CAST(COALESCE(SUM(head_seq), 0) AS BIGINT)");
+    let (horses, events) = horse::table.select((count_star(), events)).first(db)?;
+    let held = held_event::table
+        .filter(held_event::accepted.is_null())
+        .count()
+        .get_result(db)?;
+    Ok(Extent {
+        horses,
+        events,
+        held,
+    })
 }

@@ -34,6 +34,7 @@ pub mod signers;
 mod store;
 pub mod throttle;
 pub mod transfers;
+mod watch;
 pub mod webhooks;
 mod writer;
 
@@ -42,3 +43,4 @@ pub use error::StoreError;
 pub use key::Key;
 pub use kinds::Kinds;
 pub use store::{Settings, Store};
+pub use watch::{Vitals, Watch};

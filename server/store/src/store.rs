@@ -1,17 +1,18 @@
 //! The open store: many readers, and one way to write.
 
 use std::sync::Arc;
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use diesel::RunQueryDsl;
 use diesel::connection::{Connection, SimpleConnection};
-use diesel::r2d2::{ManageConnection, Pool};
+use diesel::r2d2::{ManageConnection, Pool, PooledConnection};
 
 use crate::connection::{Address, Db};
 use crate::error::StoreError;
 use crate::gate::Gate;
 use crate::life::Lives;
 use crate::migrations;
+use crate::watch::{Unwatched, Vitals, Watch};
 use crate::writer::Writer;
 
 /// How to open a store.
@@ -56,6 +57,7 @@ pub struct Store {
     gate: Arc<Gate>,
     patience: Duration,
     lives: Option<Lives>,
+    watch: Arc<dyn Watch>,
 }
 
 impl std::fmt::Debug for Store {
@@ -75,6 +77,15 @@ impl Store {
     ///
     /// [`StoreError`] if the address is wrong, the database can't be reached, or a migration fails.
     pub fn open(settings: &Settings) -> Result<Self, StoreError> {
+        Self::open_watched(settings, Arc::new(Unwatched))
+    }
+
+    /// The same; `watch` hears what the store does.
+    ///
+    /// # Errors
+    ///
+    /// As [`Store::open`].
+    pub fn open_watched(settings: &Settings, watch: Arc<dyn Watch>) -> Result<Self, StoreError> {
         let address = Address::parse(&settings.url)?;
         if let Address::Sqlite(path) = &address {
             keep_to_oneself(path)?;
@@ -82,7 +93,7 @@ impl Store {
         let patience = settings.patience;
         migrations::apply(&mut Db::open(&address, patience)?)?;
         let writer = match &address {
-            Address::Sqlite(_) => Some(Arc::new(Writer::start(address.clone())?)),
+            Address::Sqlite(_) => Some(Arc::new(Writer::start(address.clone(), watch.clone())?)),
             Address::Postgres(_) => None,
         };
         let pool = Pool::builder()
@@ -101,6 +112,7 @@ impl Store {
             gate: Arc::new(Gate::before(settings.connections.max(1))),
             patience: patience.min(CONNECT_WITHIN),
             lives: settings.lives.clone(),
+            watch,
         })
     }
 
@@ -120,10 +132,7 @@ impl Store {
         &self,
         work: impl FnOnce(&mut Db) -> Result<T, E>,
     ) -> Result<T, E> {
-        let mut db = self
-            .pool
-            .get()
-            .map_err(|error| StoreError::Connection(error.to_string()))?;
+        let mut db = self.connection()?;
         work(&mut db)
     }
 
@@ -147,14 +156,13 @@ impl Store {
             return writer.run(work);
         }
         let _pass = self.gate.enter(self.patience)?;
-        let mut db = self
-            .pool
-            .get()
-            .map_err(|error| StoreError::Connection(error.to_string()))?;
+        let mut db = self.connection()?;
         db.begin_write().map_err(StoreError::from)?;
         match work(&mut db) {
             Ok(done) => {
+                let begun = Instant::now();
                 db.commit().map_err(StoreError::from)?;
+                self.watch.committed(1, begun.elapsed());
                 Ok(done)
             }
             Err(why) => {
@@ -164,6 +172,24 @@ impl Store {
                 }
                 Err(why)
             }
+        }
+    }
+
+    fn connection(&self) -> Result<PooledConnection<Opener>, StoreError> {
+        let asked = Instant::now();
+        let got = self.pool.get();
+        self.watch.waited_for_connection(asked.elapsed());
+        got.map_err(|error| StoreError::Connection(error.to_string()))
+    }
+
+    /// How it is just now.
+    #[must_use]
+    pub fn vitals(&self) -> Vitals {
+        let pool = self.pool.state();
+        Vitals {
+            connections: pool.connections,
+            idle: pool.idle_connections,
+            writes_waiting: self.writer.as_ref().map_or(0, |writer| writer.waiting()),
         }
     }
 

@@ -1,15 +1,18 @@
 //! SQLite's one writer: it commits the writes that wait together, so that many devices share one flush to disk.
 
 use std::panic::{AssertUnwindSafe, catch_unwind};
-use std::sync::Mutex;
+use std::sync::atomic::{AtomicUsize, Ordering};
 use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
+use std::sync::{Arc, Mutex};
 use std::thread::JoinHandle;
+use std::time::Instant;
 
 use diesel::Connection;
 
 use crate::connection::{Address, Db};
 use crate::error::StoreError;
 use crate::store::PATIENCE;
+use crate::watch::Watch;
 
 /// At most so many writes share a commit: bounds how long the first of them waits.
 const TOGETHER: usize = 256;
@@ -26,20 +29,28 @@ type Answer = Box<dyn FnOnce(Result<(), StoreError>) + Send>;
 /// The writer's thread and the way to it.
 pub(crate) struct Writer {
     jobs: Mutex<Option<SyncSender<Job>>>,
+    /// Jobs that were handed over and haven't begun.
+    waiting: Arc<AtomicUsize>,
     thread: Mutex<Option<JoinHandle<()>>>,
 }
 
 impl Writer {
     /// Starts the thread on its own connection.
-    pub(crate) fn start(address: Address) -> Result<Self, StoreError> {
+    pub(crate) fn start(address: Address, watch: Arc<dyn Watch>) -> Result<Self, StoreError> {
         let db = Db::open(&address, PATIENCE)?;
-        let (jobs, waiting) = sync_channel::<Job>(QUEUE);
+        let (jobs, queue) = sync_channel::<Job>(QUEUE);
+        let waiting = Arc::new(AtomicUsize::new(0));
+        let queue = Queue {
+            jobs: queue,
+            waiting: waiting.clone(),
+        };
         let thread = std::thread::Builder::new()
             .name("whorl-writer".into())
-            .spawn(move || serve(&address, db, &waiting))
+            .spawn(move || serve(&address, db, &queue, watch.as_ref()))
             .map_err(|error| StoreError::Connection(error.to_string()))?;
         Ok(Self {
             jobs: Mutex::new(Some(jobs)),
+            waiting,
             thread: Mutex::new(Some(thread)),
         })
     }
@@ -71,9 +82,18 @@ impl Writer {
             .map_err(|_| StoreError::Closing)?
             .clone()
             .ok_or(StoreError::Closing)?;
-        jobs.send(job).map_err(|_| StoreError::Closing)?;
+        self.waiting.fetch_add(1, Ordering::Relaxed);
+        jobs.send(job).map_err(|_| {
+            self.waiting.fetch_sub(1, Ordering::Relaxed);
+            StoreError::Closing
+        })?;
         drop(jobs);
         answered.recv().map_err(|_| StoreError::Closing)?
+    }
+
+    /// How many writes were handed over and haven't begun.
+    pub(crate) fn waiting(&self) -> usize {
+        self.waiting.load(Ordering::Relaxed)
     }
 
     /// Lets what was handed over finish, then ends the thread; writes that come later are refused.
@@ -85,6 +105,30 @@ impl Writer {
         if let Some(thread) = thread {
             drop(thread.join());
         }
+    }
+}
+
+/// The writes that wait, and their count.
+struct Queue {
+    jobs: Receiver<Job>,
+    waiting: Arc<AtomicUsize>,
+}
+
+impl Queue {
+    /// The next write; waits for one. None once no more will come.
+    fn next(&self) -> Option<Job> {
+        self.taken(self.jobs.recv().ok())
+    }
+
+    /// The next write, if one waits already.
+    fn next_at_once(&self) -> Option<Job> {
+        self.taken(self.jobs.try_recv().ok())
+    }
+
+    fn taken(&self, job: Option<Job>) -> Option<Job> {
+        job.inspect(|_| {
+            self.waiting.fetch_sub(1, Ordering::Relaxed);
+        })
     }
 }
 
@@ -113,11 +157,13 @@ fn in_savepoint<T, E: From<StoreError>>(
     }
 }
 
-fn serve(address: &Address, mut db: Db, waiting: &Receiver<Job>) {
-    while let Ok(first) = waiting.recv() {
+fn serve(address: &Address, mut db: Db, queue: &Queue, watch: &dyn Watch) {
+    while let Some(first) = queue.next() {
         // A panic in one write must not end the writer: all that shared its transaction is undone, the callers hear
         // it, and the next writes get a fresh connection.
-        let served = catch_unwind(AssertUnwindSafe(|| serve_together(&mut db, first, waiting)));
+        let served = catch_unwind(AssertUnwindSafe(|| {
+            serve_together(&mut db, first, queue, watch);
+        }));
         if served.is_err() {
             tracing::error!("a write panicked; the writer opens a new connection");
             match Db::open(address, PATIENCE) {
@@ -132,7 +178,7 @@ fn serve(address: &Address, mut db: Db, waiting: &Receiver<Job>) {
 }
 
 /// Commits `first` and what waits behind it in one transaction, then answers each.
-fn serve_together(db: &mut Db, first: Job, waiting: &Receiver<Job>) {
+fn serve_together(db: &mut Db, first: Job, queue: &Queue, watch: &dyn Watch) {
     if let Err(error) = db.begin_write() {
         // The job is dropped, its reply channel with it: the caller hears that the store didn't take it.
         tracing::error!(%error, "the writer can't begin a transaction");
@@ -140,14 +186,19 @@ fn serve_together(db: &mut Db, first: Job, waiting: &Receiver<Job>) {
     }
     let mut answers = vec![first(db)];
     while answers.len() < TOGETHER {
-        let Ok(job) = waiting.try_recv() else { break };
+        let Some(job) = queue.next_at_once() else {
+            break;
+        };
         answers.push(job(db));
     }
+    let begun = Instant::now();
     let failed = db.commit().err();
     if let Some(error) = &failed {
         tracing::error!(%error, writes = answers.len(), "the writer can't commit");
         // A commit that failed may leave the transaction open; the next one must begin afresh.
         drop(db.rollback());
+    } else {
+        watch.committed(answers.len(), begun.elapsed());
     }
     for answer in answers {
         answer(match &failed {

@@ -51,6 +51,8 @@ pub(super) struct Model {
     pub(super) signers: BTreeMap<DeviceId, Signer>,
     /// Horses that the account may not see.
     pub(super) hidden: BTreeSet<HorseId>,
+    /// Horses that are announced, and of which nothing is given.
+    pub(super) withheld: BTreeSet<HorseId>,
     /// Kinds that come as bare leaves.
     pub(super) sealed: bool,
     pub(super) refuses: BTreeSet<EventId>,
@@ -75,6 +77,7 @@ impl Model {
             grants: Vec::new(),
             signers: BTreeMap::new(),
             hidden: BTreeSet::new(),
+            withheld: BTreeSet::new(),
             sealed: false,
             refuses: BTreeSet::new(),
             line: VecDeque::new(),
@@ -292,7 +295,8 @@ impl Ledger for Model {
             signers: self.signers.values().cloned().collect(),
             more: false,
         };
-        for want in &pull.wants {
+        let given = |want: &&whorl_contract::sync::Want| !self.withheld.contains(&want.horse_id);
+        for want in pull.wants.iter().filter(given) {
             let heads = self.heads_of(want.horse_id);
             let log = self
                 .disk

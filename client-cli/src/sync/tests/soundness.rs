@@ -139,3 +139,29 @@ fn a_signature_by_the_right_key_of_the_wrong_person_is_none() {
         Why::UnknownSigner(_)
     ));
 }
+
+/// The horse that lacks least comes first, and of it nothing comes: the others come all the same.
+#[test]
+fn a_horse_that_is_announced_and_not_given_keeps_no_other_back() {
+    let mut model = Model::new();
+    let client = Client::new(&mut model);
+    // More than one page names, each.
+    for n in 0..600 {
+        model.somebody_records(horse(0), 10_000 + n);
+        model.somebody_records(horse(1), 20_000 + n);
+    }
+    model.somebody_records(horse(1), 30_000);
+    model.withheld.insert(horse(0));
+
+    let (report, done) = client.sync(&mut model, false);
+
+    done.expect("a good line");
+    assert_eq!(report.pulled, 601);
+    assert!(
+        report.notices[0].contains("less than it announced"),
+        "{report:?}"
+    );
+    client.assert_same(&model, horse(1));
+    model.withheld.clear();
+    assert_eq!(client.settled(&mut model).pulled, 600);
+}

@@ -45,6 +45,11 @@ impl Arrival {
         Self::of(raw)
     }
 
+    /// What it records.
+    pub(crate) fn kind(&self) -> EventKind {
+        self.opened.envelope.kind
+    }
+
     /// Reads an event that was taken apart already.
     ///
     /// # Errors

@@ -72,6 +72,7 @@ pub(crate) async fn push_events(
         Err(problem) if problem.kind() == Kind::Conflict => push().await?,
         pushed => pushed?,
     };
+    state.metrics.pushed(&batch, &appended.outcomes);
     let heads = appended
         .horses
         .iter()

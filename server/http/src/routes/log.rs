@@ -11,7 +11,7 @@ use whorl_store::{StoreError, horses, ledger, signers};
 
 use crate::access;
 use crate::caller::Caller;
-use crate::log_view;
+use crate::log_view::{self, Room};
 use crate::problem::Problem;
 use crate::state::State;
 
@@ -62,7 +62,13 @@ pub(crate) async fn get_log(
             }
             let seq = access.until_seq(horse.head_seq);
             let head = log_view::head_at(db, horse.id, seq)?;
-            let (run, devices) = log_view::run(db, &horse, &access, part.after, limit)?;
+            let (run, devices) = log_view::run(
+                db,
+                &horse,
+                &access,
+                part.after,
+                &mut Room::for_events(limit),
+            )?;
             let devices: Vec<_> = devices.into_iter().collect();
             let signers: Vec<_> = signers::by_ids(db, &devices)?
                 .into_iter()

@@ -12,7 +12,7 @@ use whorl_store::{StoreError, ledger, signers};
 
 use crate::access;
 use crate::caller::Caller;
-use crate::log_view;
+use crate::log_view::{self, Room};
 use crate::problem::Problem;
 use crate::state::State;
 
@@ -135,7 +135,7 @@ pub(crate) async fn pull_events(
     if limit == 0 {
         return Err(Problem::invalid("/limit", "at least 1"));
     }
-    let mut left = i64::from(limit.min(most));
+    let mut room = Room::for_events(i64::from(limit.min(most)));
     let now = state.clock.now();
     let pulled = state
         .read(move |db| {
@@ -151,12 +151,11 @@ pub(crate) async fn pull_events(
                 if want.after >= access.until_seq(horse.head_seq) {
                     continue;
                 }
-                if left == 0 {
+                if room.is_full() {
                     more = true;
                     break;
                 }
-                let (run, signed) = log_view::run(db, horse, access, want.after, left)?;
-                left -= i64::try_from(run.events.len()).unwrap_or(left);
+                let (run, signed) = log_view::run(db, horse, access, want.after, &mut room)?;
                 more |= run.more;
                 devices.extend(signed);
                 runs.push(run);

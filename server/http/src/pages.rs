@@ -41,42 +41,32 @@ use crate::state::State;
 const CONTENT_POLICY: &str = "default-src 'none'; style-src 'self'; img-src 'self' data:; form-action 'self'; \
                               frame-ancestors 'none'; base-uri 'none'";
 
-/// Every page.
-pub(crate) fn all(config: &mut ServiceConfig) {
-    config.route(style::PATH, get().to(style::sheet));
-    macro_rules! page {
-        ($path:literal, $($route:expr),+) => {
-            config.service(resource($path)$(.route($route))+.wrap(from_fn(as_page)))
-        };
-    }
-    page!("/", get().to(herd::show));
-    page!(
-        "/sign-in",
-        get().to(sign_in::show),
-        post().to(sign_in::enter)
-    );
-    page!("/sign-out", post().to(sign_in::leave));
-    page!("/horses/{horse}", get().to(horse::show));
-    page!("/horses/{horse}/history", get().to(history::show));
-    page!("/horses/{horse}/entry", get().to(fitness::of_horse));
-    page!("/barns/{barn}/entry", get().to(fitness::of_barn));
-    page!("/barns/{barn}/recall", get().to(recall::show));
-    page!(
-        "/horses/{horse}/grants",
-        get().to(grants::show),
-        post().to(grants::end)
-    );
-    page!(
-        "/horses/{horse}/shares",
-        get().to(shares::show),
-        post().to(shares::change)
-    );
-    page!(
-        "/notices",
-        get().to(notices::show),
-        post().to(notices::change)
-    );
-    page!("/shared/{token}", get().to(shared::show));
+macro_rules! pages {
+    ($($path:literal: $($method:ident $handler:path),+;)+) => {
+        /// Every page: its address, and by which methods it is asked for.
+        pub const PAGES: &[(&str, &[&str])] = &[$(($path, &[$(stringify!($method)),+])),+];
+
+        /// Adds every page.
+        pub(crate) fn all(config: &mut ServiceConfig) {
+            config.route(style::PATH, get().to(style::sheet));
+            $(config.service(resource($path)$(.route($method().to($handler)))+.wrap(from_fn(as_page)));)+
+        }
+    };
+}
+
+pages! {
+    "/": get herd::show;
+    "/sign-in": get sign_in::show, post sign_in::enter;
+    "/sign-out": post sign_in::leave;
+    "/horses/{horse}": get horse::show;
+    "/horses/{horse}/history": get history::show;
+    "/horses/{horse}/entry": get fitness::of_horse;
+    "/barns/{barn}/entry": get fitness::of_barn;
+    "/barns/{barn}/recall": get recall::show;
+    "/horses/{horse}/grants": get grants::show, post grants::end;
+    "/horses/{horse}/shares": get shares::show, post shares::change;
+    "/notices": get notices::show, post notices::change;
+    "/shared/{token}": get shared::show;
 }
 
 /// A page as it leaves.

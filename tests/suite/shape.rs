@@ -25,6 +25,10 @@ const ALLOWED: &[(&str, &[&str])] = &[
             "whorl-store",
         ],
     ),
+    (
+        "whorl-load",
+        &["whorl-care", "whorl-contract", "whorl-store"],
+    ),
 ];
 
 /// What must not come near a crate.

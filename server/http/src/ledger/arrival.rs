@@ -5,6 +5,7 @@ use serde_json::value::RawValue;
 use whorl_care::details::Details;
 use whorl_care::fault::{Faults, read};
 use whorl_contract::event::{Content, NotGenuine, Opened, SignedEvent, VOCABULARY};
+use whorl_contract::key::PublicKey;
 
 use crate::problem::{Kind, Problem};
 
@@ -17,7 +18,7 @@ const LONGEST_LINE: usize = 500;
 /// The most attachments that one event may name.
 const MOST_ATTACHMENTS: usize = 20;
 
-/// An event whose shape and content hash are right. Its signature is checked once its device's key is known.
+/// An event whose shape and content hash are right.
 #[derive(Clone, Debug)]
 pub(crate) struct Arrival {
     /// The texts as they came.
@@ -26,6 +27,8 @@ pub(crate) struct Arrival {
     pub(crate) opened: Opened,
     /// The details, typed by the event's kind.
     pub(crate) details: Details,
+    /// The key by which its signature was found good. Where nothing is known, the ledger looks itself.
+    pub(crate) signed_by: Option<PublicKey>,
 }
 
 impl Arrival {
@@ -101,6 +104,7 @@ impl Arrival {
                     raw,
                     opened,
                     details,
+                    signed_by: None,
                 })
                 .map_err(Into::into),
             Err(wrong) => {

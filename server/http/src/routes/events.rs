@@ -11,7 +11,7 @@ use whorl_contract::sync::{EVENTS_PER_PUSH, Push, Pushed};
 use whorl_store::{StoreError, ledger};
 
 use crate::caller::Caller;
-use crate::ledger::{self as horses_ledger, Arrival, Terms};
+use crate::ledger::{self as horses_ledger, Terms};
 use crate::log_view::{hash, signed_head};
 use crate::problem::{Kind, Problem};
 use crate::state::State;
@@ -48,13 +48,8 @@ pub(crate) async fn push_events(
             format!("at most {EVENTS_PER_PUSH} events in one push"),
         ));
     }
-    let batch = block(move || {
-        events
-            .iter()
-            .map(|text| Arrival::read(text))
-            .collect::<Vec<_>>()
-    })
-    .await?;
+    let store = state.store.clone();
+    let batch = block(move || horses_ledger::take_in(&store, &events)).await??;
     let batch = Arc::new(batch);
     let push = || {
         let (terms, batch) = (Terms::of(&state), Arc::clone(&batch));

@@ -6,6 +6,7 @@ use whorl_care::ids::{AccountId, EventId, HorseId};
 
 use crate::connection::Db;
 use crate::error::StoreError;
+use crate::few::by_keys;
 use crate::key::Key;
 use crate::schema::{account, held_event};
 
@@ -60,10 +61,16 @@ pub fn add(db: &mut Db, row: HeldEventRow) -> Result<(), StoreError> {
 ///
 /// [`StoreError`] if the database fails.
 pub fn by_ids(db: &mut Db, ids: &[EventId]) -> Result<Vec<HeldEventRow>, StoreError> {
-    let keys: Vec<String> = ids.iter().map(ToString::to_string).collect();
-    Ok(held_event::table
-        .filter(held_event::id.eq_any(keys))
-        .load(db)?)
+    by_keys(
+        db,
+        ids,
+        |db, key| held_event::table.filter(held_event::id.eq(key)).load(db),
+        |db, keys| {
+            held_event::table
+                .filter(held_event::id.eq_any(keys))
+                .load(db)
+        },
+    )
 }
 
 /// What waits on any of these horses, with the authors' names, the oldest first.

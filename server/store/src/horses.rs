@@ -6,6 +6,7 @@ use whorl_care::ids::{AccountId, BarnId, HorseId};
 
 use crate::connection::{Db, on_each};
 use crate::error::StoreError;
+use crate::few::by_keys;
 use crate::key::Key;
 use crate::schema::{horse, tenure};
 
@@ -93,12 +94,18 @@ pub fn page(db: &mut Db, after: Option<HorseId>, limit: i64) -> Result<Vec<Horse
 ///
 /// [`StoreError`] if the database fails.
 pub fn lock(db: &mut Db, ids: &[HorseId]) -> Result<Vec<HorseRow>, StoreError> {
-    let keys: Vec<String> = ids.iter().map(ToString::to_string).collect();
-    let wanted = horse::table.filter(horse::id.eq_any(keys)).order(horse::id);
-    Ok(match db {
-        Db::Postgres(conn) => wanted.for_update().load(conn)?,
-        Db::Sqlite(conn) => wanted.load(conn)?,
-    })
+    by_keys(
+        db,
+        ids,
+        |db, key| horse::table.find(key).load(db),
+        |db, keys| {
+            let wanted = horse::table.filter(horse::id.eq_any(keys)).order(horse::id);
+            match db {
+                Db::Postgres(conn) => wanted.for_update().load(conn),
+                Db::Sqlite(conn) => wanted.load(conn),
+            }
+        },
+    )
 }
 
 /// Notes where the log stands after an append. The caller holds the lock.

@@ -12,6 +12,7 @@ pub mod deliveries;
 pub mod devices;
 mod error;
 pub mod events;
+mod few;
 mod gate;
 pub mod grants;
 pub mod held_events;

@@ -6,6 +6,7 @@ use whorl_care::ids::{AccountId, DeviceId};
 
 use crate::connection::Db;
 use crate::error::StoreError;
+use crate::few::by_keys;
 use crate::key::Key;
 use crate::schema::{account, device};
 
@@ -37,18 +38,21 @@ pub fn by_ids(db: &mut Db, ids: &[DeviceId]) -> Result<Vec<SignerRow>, StoreErro
         Key<AccountId>,
         String,
     );
-    let keys: Vec<String> = ids.iter().map(ToString::to_string).collect();
-    let rows: Vec<Row> = device::table
+    let signers = device::table
         .inner_join(account::table.on(account::id.eq(device::account_id)))
-        .filter(device::id.eq_any(keys))
         .select((
             device::id,
             device::public_key,
             device::revoked_at,
             account::id,
             account::name,
-        ))
-        .load(db)?;
+        ));
+    let rows: Vec<Row> = by_keys(
+        db,
+        ids,
+        |db, key| signers.filter(device::id.eq(key)).load(db),
+        |db, keys| signers.filter(device::id.eq_any(keys)).load(db),
+    )?;
     Ok(rows
         .into_iter()
         .map(

@@ -5,7 +5,7 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
 use std::sync::{Arc, Mutex};
 use std::thread::JoinHandle;
-use std::time::Instant;
+use std::time::{Duration, Instant};
 
 use diesel::Connection;
 
@@ -16,6 +16,9 @@ use crate::watch::Watch;
 
 /// At most so many writes share a commit: bounds how long the first of them waits.
 const TOGETHER: usize = 256;
+
+/// The longest that a commit waits for more to share it.
+const LONGEST_WAIT: Duration = Duration::from_millis(2);
 
 /// How many writes may queue before callers wait to hand theirs over.
 const QUEUE: usize = 1024;
@@ -125,6 +128,11 @@ impl Queue {
         self.taken(self.jobs.try_recv().ok())
     }
 
+    /// The next write, if one comes in this time.
+    fn next_within(&self, time: Duration) -> Option<Job> {
+        self.taken(self.jobs.recv_timeout(time).ok())
+    }
+
     fn taken(&self, job: Option<Job>) -> Option<Job> {
         job.inspect(|_| {
             self.waiting.fetch_sub(1, Ordering::Relaxed);
@@ -157,12 +165,30 @@ fn in_savepoint<T, E: From<StoreError>>(
     }
 }
 
+/// How the last commit went: what the next one goes by.
+#[derive(Clone, Copy, Debug, Default)]
+struct Pace {
+    /// So many writes shared it.
+    together: usize,
+    /// So long it took to reach the disk.
+    flushed_in: Duration,
+}
+
+impl Pace {
+    /// How long it pays to wait for the others who shared the last commit: they have just had their answers, and their
+    /// next writes are on their way. A lone writer never waits.
+    fn patience(self) -> Duration {
+        (self.flushed_in / 4).min(LONGEST_WAIT)
+    }
+}
+
 fn serve(address: &Address, mut db: Db, queue: &Queue, watch: &dyn Watch) {
+    let mut pace = Pace::default();
     while let Some(first) = queue.next() {
         // A panic in one write must not end the writer: all that shared its transaction is undone, the callers hear
         // it, and the next writes get a fresh connection.
         let served = catch_unwind(AssertUnwindSafe(|| {
-            serve_together(&mut db, first, queue, watch);
+            serve_together(&mut db, first, queue, watch, &mut pace);
         }));
         if served.is_err() {
             tracing::error!("a write panicked; the writer opens a new connection");
@@ -178,21 +204,29 @@ fn serve(address: &Address, mut db: Db, queue: &Queue, watch: &dyn Watch) {
 }
 
 /// Commits `first` and what waits behind it in one transaction, then answers each.
-fn serve_together(db: &mut Db, first: Job, queue: &Queue, watch: &dyn Watch) {
+fn serve_together(db: &mut Db, first: Job, queue: &Queue, watch: &dyn Watch, pace: &mut Pace) {
     if let Err(error) = db.begin_write() {
         // The job is dropped, its reply channel with it: the caller hears that the store didn't take it.
         tracing::error!(%error, "the writer can't begin a transaction");
         return;
     }
     let mut answers = vec![first(db)];
+    let until = Instant::now() + pace.patience();
     while answers.len() < TOGETHER {
-        let Some(job) = queue.next_at_once() else {
-            break;
-        };
+        let next = queue.next_at_once().or_else(|| {
+            let left = until.saturating_duration_since(Instant::now());
+            let more = answers.len() < pace.together && !left.is_zero();
+            more.then(|| queue.next_within(left)).flatten()
+        });
+        let Some(job) = next else { break };
         answers.push(job(db));
     }
     let begun = Instant::now();
     let failed = db.commit().err();
+    *pace = Pace {
+        together: answers.len(),
+        flushed_in: begun.elapsed(),
+    };
     if let Some(error) = &failed {
         tracing::error!(%error, writes = answers.len(), "the writer can't commit");
         // A commit that failed may leave the transaction open; the next one must begin afresh.

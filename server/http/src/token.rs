@@ -3,7 +3,8 @@
 //! A token says who and which session, never what they may do: that is read for each request. Only the header that
 //! this server writes is taken, so nothing in a token can choose the algorithm or bring a key along.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, HashMap};
+use std::sync::Mutex;
 
 use base64::Engine;
 use base64::engine::general_purpose::URL_SAFE_NO_PAD;
@@ -30,6 +31,9 @@ const TYPE: &str = "at+jwt";
 /// Whom an access token is for.
 const AUDIENCE: &str = "whorl-api";
 
+/// So many genuine tokens are remembered.
+const REMEMBERED: usize = 10_000;
+
 /// Longer texts are no tokens of ours.
 const LONGEST: usize = 1024;
 
@@ -41,6 +45,17 @@ pub struct Tokens {
     kid: String,
     /// Every key whose tokens are taken, by its id.
     keys: BTreeMap<String, DecodingKey>,
+    /// Tokens that were found genuine, by their hash: a device shows the same one with each request, and its signature
+    /// costs more than all else that is asked of it. When a token ends is looked at each time.
+    genuine: Mutex<HashMap<[u8; 32], Genuine>>,
+}
+
+/// What a genuine token says.
+#[derive(Clone, Copy, Debug)]
+struct Genuine {
+    bearer: Bearer,
+    begins: i64,
+    ends: i64,
 }
 
 impl std::fmt::Debug for Tokens {
@@ -109,6 +124,7 @@ impl Tokens {
                     (id_of(&key), DecodingKey::from_ed_der(public.as_bytes()))
                 })
                 .collect(),
+            genuine: Mutex::default(),
         })
     }
 
@@ -133,6 +149,40 @@ impl Tokens {
         if token.len() > LONGEST {
             return Err(NoToken::Foreign);
         }
+        let now = now.timestamp();
+        let hash: [u8; 32] = Sha256::digest(token).into();
+        let genuine = if let Some(genuine) = self.remembered(&hash) {
+            genuine
+        } else {
+            let genuine = self.read(token)?;
+            self.remember(hash, genuine, now);
+            genuine
+        };
+        if genuine.begins > now + LEEWAY || genuine.ends <= now - LEEWAY {
+            return Err(NoToken::Expired);
+        }
+        Ok(genuine.bearer)
+    }
+
+    fn remembered(&self, hash: &[u8; 32]) -> Option<Genuine> {
+        self.genuine.lock().ok()?.get(hash).copied()
+    }
+
+    /// Only genuine tokens come here, so nobody can fill this with what they make up.
+    fn remember(&self, hash: [u8; 32], genuine: Genuine, now: i64) {
+        let Ok(mut all) = self.genuine.lock() else {
+            return;
+        };
+        if all.len() >= REMEMBERED {
+            all.retain(|_, one| one.ends > now - LEEWAY);
+        }
+        if all.len() < REMEMBERED {
+            all.insert(hash, genuine);
+        }
+    }
+
+    /// Reads a token and checks that this server made it, whenever that was.
+    fn read(&self, token: &str) -> Result<Genuine, NoToken> {
         let found = jsonwebtoken::decode_header(token).map_err(|_| NoToken::Foreign)?;
         let kid = found.kid.as_deref().ok_or(NoToken::Foreign)?;
         let key = self.keys.get(kid).ok_or(NoToken::Foreign)?;
@@ -142,18 +192,17 @@ impl Tokens {
         let claims = jsonwebtoken::decode::<Claims>(token, key, &self.rules())
             .map_err(|_| NoToken::Foreign)?
             .claims;
-        let now = now.timestamp();
         let lasts = claims.exp.saturating_sub(claims.iat);
         if !(1..=i64::from(GOOD_FOR)).contains(&lasts) {
             return Err(NoToken::Foreign);
         }
-        let begun = claims.iat.max(claims.nbf) <= now + LEEWAY;
-        if !begun || claims.exp <= now - LEEWAY {
-            return Err(NoToken::Expired);
-        }
-        Ok(Bearer {
-            account: claims.sub,
-            session: claims.sid,
+        Ok(Genuine {
+            bearer: Bearer {
+                account: claims.sub,
+                session: claims.sid,
+            },
+            begins: claims.iat.max(claims.nbf),
+            ends: claims.exp,
         })
     }
 

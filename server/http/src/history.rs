@@ -120,12 +120,13 @@ pub(crate) fn page(
     wanted: &Wanted,
 ) -> Result<(Vec<HistoryEntry>, Option<Cursor>), StoreError> {
     let until_seq = access.until_seq(head_seq);
-    let kinds: Vec<Kind> = access
-        .kinds()
-        .into_iter()
-        .filter(|kind| !kind.is_about_another())
-        .filter(|kind| wanted.kinds.is_empty() || wanted.kinds.contains(kind))
-        .collect();
+    let all = !access.is_limited() && wanted.kinds.is_empty();
+    let kinds = (!all).then(|| {
+        let seen = access.kinds().into_iter();
+        seen.filter(|kind| !kind.is_about_another())
+            .filter(|kind| wanted.kinds.is_empty() || wanted.kinds.contains(kind))
+            .collect()
+    });
     let mut window = Window {
         until_seq,
         kinds,
@@ -140,7 +141,7 @@ pub(crate) fn page(
         let rows = events::page(db, horse, &window, i64::try_from(batch).unwrap_or(i64::MAX))?;
         let ended = rows.len() < batch;
         window.cursor = rows.last().map(|row| (row.performed_at, row.seq));
-        for (row, entry) in resolve(db, rows, until_seq)? {
+        for (row, entry) in resolve(db, horse, rows, until_seq)? {
             if wanted.fits(&entry) {
                 entries.push((Cursor(row.performed_at, row.seq), entry));
             }
@@ -161,11 +162,12 @@ pub(crate) fn page(
 /// Folds what was said about each event into its entry.
 fn resolve(
     db: &mut Db,
+    horse: HorseId,
     rows: Vec<EventRow>,
     until_seq: i64,
 ) -> Result<Vec<(EventRow, HistoryEntry)>, StoreError> {
     let ids: Vec<EventId> = rows.iter().map(|row| row.id).collect();
-    let upon = events::upon(db, &ids, until_seq)?;
+    let upon = events::upon(db, horse, &ids, until_seq)?;
     let devices: BTreeSet<DeviceId> = rows.iter().chain(&upon).map(|row| row.device_id).collect();
     let devices: Vec<DeviceId> = devices.into_iter().collect();
     let names: HashMap<DeviceId, String> = signers::by_ids(db, &devices)?

@@ -1,44 +1,50 @@
 //! The log: events in each horse's own sequence. Append only.
 
+use std::collections::HashSet;
+
 use chrono::NaiveDateTime;
+use diesel::backend::Backend;
+use diesel::deserialize::{self, FromStaticSqlRow};
 use diesel::prelude::*;
 use whorl_care::ids::{AccountId, DeviceId, EventId, HorseId};
 use whorl_care::kind::Kind;
 
 use crate::connection::{Db, on_each};
 use crate::error::StoreError;
+use crate::few::by_keys;
+use crate::folded;
 use crate::key::Key;
 use crate::lots;
 use crate::schema::event;
 
 /// One row of `event`: exact texts as they were received, and what queries need of them.
-#[derive(Clone, Debug, PartialEq, Queryable, Selectable, Insertable)]
+#[derive(Clone, Debug, PartialEq, Selectable, Insertable)]
 #[diesel(table_name = event, treat_none_as_default_value = false)]
 pub struct EventRow {
     /// The horse.
-    #[diesel(deserialize_as = Key<HorseId>, serialize_as = Key<HorseId>)]
+    #[diesel(serialize_as = Key<HorseId>)]
     pub horse_id: HorseId,
     /// Its place in the horse's log, from 1 without a gap.
     pub seq: i64,
     /// The event's own id.
-    #[diesel(deserialize_as = Key<EventId>, serialize_as = Key<EventId>)]
+    #[diesel(serialize_as = Key<EventId>)]
     pub id: EventId,
     /// What it records.
-    #[diesel(deserialize_as = Key<Kind>, serialize_as = Key<Kind>)]
+    #[diesel(serialize_as = Key<Kind>)]
     pub kind: Kind,
     /// When it happened, in UTC.
     pub performed_at: NaiveDateTime,
     /// Who wrote it down.
-    #[diesel(deserialize_as = Key<AccountId>, serialize_as = Key<AccountId>)]
+    #[diesel(serialize_as = Key<AccountId>)]
     pub author_id: AccountId,
     /// The device that signed.
-    #[diesel(deserialize_as = Key<DeviceId>, serialize_as = Key<DeviceId>)]
+    #[diesel(serialize_as = Key<DeviceId>)]
     pub device_id: DeviceId,
     /// The event that it amends, retracts or countersigns, as text.
     pub target_id: Option<String>,
     /// When the server took it, in UTC.
     pub received_at: NaiveDateTime,
-    /// The envelope as it was received.
+    /// The envelope as it was received; `folded.rs` says how it is kept.
     pub envelope: String,
     /// The content as it was received; null once it was erased.
     pub content: Option<String>,
@@ -52,6 +58,54 @@ pub struct EventRow {
     pub shapes: bool,
 }
 
+/// The columns of `event`, in their order.
+type Columns = (
+    Key<HorseId>,
+    i64,
+    Key<EventId>,
+    Key<Kind>,
+    NaiveDateTime,
+    Key<AccountId>,
+    Key<DeviceId>,
+    Option<String>,
+    NaiveDateTime,
+    String,
+    Option<String>,
+    Option<Vec<u8>>,
+    Vec<u8>,
+    Vec<u8>,
+    bool,
+);
+
+impl<ST, DB: Backend> Queryable<ST, DB> for EventRow
+where
+    Columns: FromStaticSqlRow<ST, DB>,
+{
+    type Row = Columns;
+
+    fn build(row: Columns) -> deserialize::Result<Self> {
+        let mut row = Self {
+            horse_id: row.0.0,
+            seq: row.1,
+            id: row.2.0,
+            kind: row.3.0,
+            performed_at: row.4,
+            author_id: row.5.0,
+            device_id: row.6.0,
+            target_id: row.7,
+            received_at: row.8,
+            envelope: row.9,
+            content: row.10,
+            salt: row.11,
+            signature: row.12,
+            head: row.13,
+            shapes: row.14,
+        };
+        row.envelope = folded::unfold(&row);
+        Ok(row)
+    }
+}
+
 /// Adds rows. The caller holds the lock of each horse and has given them the next places.
 ///
 /// # Errors
@@ -63,7 +117,8 @@ pub fn append(db: &mut Db, rows: Vec<EventRow>) -> Result<(), StoreError> {
     }
     lots::note(db, &rows)?;
     on_each!(db, |conn| {
-        for row in rows {
+        for mut row in rows {
+            row.envelope = kept_envelope(&row);
             diesel::insert_into(event::table)
                 .values(row)
                 .execute(conn)?;
@@ -72,14 +127,24 @@ pub fn append(db: &mut Db, rows: Vec<EventRow>) -> Result<(), StoreError> {
     Ok(())
 }
 
+/// A row's envelope as the table holds it: for the load tool, which writes rows beside the store to see how fast it could be.
+#[must_use]
+pub fn kept_envelope(row: &EventRow) -> String {
+    folded::fold(row)
+}
+
 /// Those of `ids` that are in the log, of whatever horse.
 ///
 /// # Errors
 ///
 /// [`StoreError`] if the database fails.
 pub fn by_ids(db: &mut Db, ids: &[EventId]) -> Result<Vec<EventRow>, StoreError> {
-    let keys: Vec<String> = ids.iter().map(ToString::to_string).collect();
-    Ok(event::table.filter(event::id.eq_any(keys)).load(db)?)
+    by_keys(
+        db,
+        ids,
+        |db, key| event::table.filter(event::id.eq(key)).load(db),
+        |db, keys| event::table.filter(event::id.eq_any(keys)).load(db),
+    )
 }
 
 /// The events of one horse with `after < seq <= until`, in order, at most `limit`.
@@ -134,8 +199,8 @@ pub fn head_at(db: &mut Db, horse: HorseId, seq: i64) -> Result<Option<Vec<u8>>,
 pub struct Window {
     /// Events up to this place.
     pub until_seq: i64,
-    /// Only these kinds; none of them if empty.
-    pub kinds: Vec<Kind>,
+    /// Only these kinds, none of them if empty; what is about no other event, if nothing is said.
+    pub kinds: Option<Vec<Kind>>,
     /// Only what happened at or after this instant (UTC).
     pub from: Option<NaiveDateTime>,
     /// Only what happened before this instant (UTC).
@@ -155,12 +220,17 @@ pub fn page(
     window: &Window,
     limit: i64,
 ) -> Result<Vec<EventRow>, StoreError> {
-    let kinds: Vec<&str> = window.kinds.iter().map(|kind| kind.code()).collect();
     let mut query = event::table
         .filter(event::horse_id.eq(Key(horse)))
         .filter(event::seq.le(window.until_seq))
-        .filter(event::kind.eq_any(kinds))
         .into_boxed();
+    query = match &window.kinds {
+        Some(kinds) => {
+            let kinds: Vec<&str> = kinds.iter().map(|kind| kind.code()).collect();
+            query.filter(event::kind.eq_any(kinds))
+        }
+        None => query.filter(event::target_id.is_null()),
+    };
     if let Some(from) = window.from {
         query = query.filter(event::performed_at.ge(from));
     }
@@ -180,18 +250,32 @@ pub fn page(
         .load(db)?)
 }
 
-/// The amendments, retractions and countersignatures of `targets`, in the order of the log.
+/// The amendments, retractions and countersignatures of `targets`, which are all of one horse, in the order of the log.
 ///
 /// # Errors
 ///
 /// [`StoreError`] if the database fails.
-pub fn upon(db: &mut Db, targets: &[EventId], until_seq: i64) -> Result<Vec<EventRow>, StoreError> {
-    let keys: Vec<Option<String>> = targets.iter().map(|id| Some(id.to_string())).collect();
-    Ok(event::table
-        .filter(event::target_id.eq_any(keys))
+pub fn upon(
+    db: &mut Db,
+    horse: HorseId,
+    targets: &[EventId],
+    until_seq: i64,
+) -> Result<Vec<EventRow>, StoreError> {
+    // All that is said about events of one horse is little, and this statement stays prepared, however many are asked for.
+    let mut rows: Vec<EventRow> = event::table
+        .filter(event::horse_id.eq(Key(horse)))
+        .filter(event::shapes)
+        .filter(event::target_id.is_not_null())
         .filter(event::seq.le(until_seq))
         .order(event::seq)
-        .load(db)?)
+        .load(db)?;
+    let targets: HashSet<String> = targets.iter().map(ToString::to_string).collect();
+    rows.retain(|row| {
+        row.target_id
+            .as_ref()
+            .is_some_and(|id| targets.contains(id))
+    });
+    Ok(rows)
 }
 
 /// Takes the contents and salts at these places of a horse's log away for good.

@@ -13,6 +13,7 @@ pub mod devices;
 mod error;
 pub mod events;
 mod few;
+mod folded;
 mod gate;
 pub mod grants;
 pub mod held_events;

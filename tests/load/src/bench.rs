@@ -7,7 +7,7 @@ use whorl_care::ids::HorseId;
 use whorl_contract::key::Hash;
 use whorl_contract::path;
 use whorl_contract::sync::{Pull, Pulled, Push, Want};
-use whorl_store::events::EventRow;
+use whorl_store::events::{self, EventRow};
 
 use crate::Outcome;
 use crate::client::{Client, get, post};
@@ -383,7 +383,9 @@ impl Bench {
                     run,
                     n as u64,
                 )?;
-                fill::row(&made, &mut (behind + i64::try_from(n)?, Hash([0; 32])))
+                let mut row = fill::row(&made, &mut (behind + i64::try_from(n)?, Hash([0; 32])))?;
+                row.envelope = events::kept_envelope(&row);
+                Ok(row)
             })
             .collect()
     }

@@ -4,11 +4,10 @@ use actix_web::dev::{ServiceFactory, ServiceRequest};
 use actix_web::middleware::{Compress, from_fn};
 use actix_web::web::{self, Data};
 use actix_web::{App, Error};
-use utoipa_actix_web::AppExt;
 
 use crate::exchange::exchange;
 use crate::inflate::inflate;
-use crate::methods::{Methods, no_route};
+use crate::methods::no_route;
 use crate::pages;
 use crate::problem;
 use crate::routes;
@@ -20,7 +19,6 @@ pub const LARGEST_BODY: usize = 4 * 1024 * 1024;
 /// The application. Paths have one spelling: a slash too many finds nothing.
 pub(crate) fn app(
     state: Data<State>,
-    methods: Data<Methods>,
 ) -> App<
     impl ServiceFactory<
         ServiceRequest,
@@ -30,10 +28,8 @@ pub(crate) fn app(
         InitError = (),
     >,
 > {
-    let (app, _) = App::new()
-        .into_utoipa_app()
+    App::new()
         .app_data(state)
-        .app_data(methods)
         .app_data(
             web::JsonConfig::default()
                 .limit(LARGEST_BODY)
@@ -44,8 +40,7 @@ pub(crate) fn app(
         .app_data(web::PayloadConfig::new(LARGEST_BODY))
         .configure(routes::all)
         .default_service(web::route().to(no_route))
-        .split_for_parts();
-    app.configure(routes::docs::pages)
+        .configure(routes::docs::pages)
         .configure(pages::all)
         .wrap(Compress::default())
         .wrap(from_fn(inflate))

@@ -57,7 +57,7 @@ pub fn openapi() -> Value {
     let (_, collected) = App::new()
         .into_utoipa_app()
         .openapi(Description::openapi())
-        .configure(routes::all)
+        .configure(|operations| routes::all(operations))
         .split_for_parts();
     let mut document = serde_json::to_value(collected).unwrap_or_default();
     figures::give_examples(&mut document);

@@ -1,20 +1,25 @@
 //! What is answered where no route fits: nothing here, or not by that method.
 
+use std::sync::LazyLock;
+
 use actix_web::http::{Method, header};
-use actix_web::web::Data;
 use actix_web::{HttpRequest, HttpResponse, ResponseError};
 use serde_json::Value;
 
+use crate::description;
 use crate::pages;
 use crate::problem::{Kind, Problem};
 
+/// The methods of every operation; read when somebody first asks for what isn't there.
+static METHODS: LazyLock<Methods> = LazyLock::new(|| Methods::of(&description::openapi()));
+
 /// The methods of every address, as the published description lists them.
 #[derive(Clone, Debug, Default)]
-pub(crate) struct Methods(Vec<(Vec<String>, String)>);
+struct Methods(Vec<(Vec<String>, String)>);
 
 impl Methods {
     /// Reads them from the published description.
-    pub(crate) fn of(description: &Value) -> Self {
+    fn of(description: &Value) -> Self {
         let paths = description["paths"].as_object().into_iter().flatten();
         Self(
             paths
@@ -62,8 +67,8 @@ fn allowed(item: &Value) -> String {
 }
 
 /// Answers what no route took.
-pub(crate) async fn no_route(request: HttpRequest, methods: Data<Methods>) -> HttpResponse {
-    let Some(allowed) = methods.at(request.path()) else {
+pub(crate) async fn no_route(request: HttpRequest) -> HttpResponse {
+    let Some(allowed) = METHODS.at(request.path()) else {
         if wants_a_page(&request) {
             return pages::nothing_here(&request);
         }

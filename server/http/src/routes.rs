@@ -31,10 +31,32 @@ mod transfers;
 mod webhooks;
 mod yards;
 
-use utoipa_actix_web::service_config::ServiceConfig;
+use actix_web::dev::HttpServiceFactory;
+use actix_web::web;
+use utoipa_actix_web::OpenApiFactory;
+use utoipa_actix_web::service_config::ServiceConfig as Described;
+
+/// Takes operations: to serve them, or to serve and describe them. Describing takes time and memory that only the
+/// description is worth.
+pub(crate) trait Operations {
+    /// Takes one.
+    fn service(&mut self, one: impl HttpServiceFactory + OpenApiFactory + 'static) -> &mut Self;
+}
+
+impl Operations for web::ServiceConfig {
+    fn service(&mut self, one: impl HttpServiceFactory + OpenApiFactory + 'static) -> &mut Self {
+        Self::service(self, one)
+    }
+}
+
+impl Operations for Described<'_> {
+    fn service(&mut self, one: impl HttpServiceFactory + OpenApiFactory + 'static) -> &mut Self {
+        Self::service(self, one)
+    }
+}
 
 /// Every operation of the server.
-pub(crate) fn all(config: &mut ServiceConfig) {
+pub(crate) fn all(config: &mut impl Operations) {
     config
         .service(health::live)
         .service(health::ready)

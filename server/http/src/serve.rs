@@ -12,12 +12,11 @@ use actix_web::web::Data;
 use tokio::sync::watch;
 use whorl_store::{StoreError, deliveries, sessions};
 
+use crate::app;
 use crate::delivery;
-use crate::methods::Methods;
 use crate::metrics::listen;
 use crate::state::State;
 use crate::throttle;
-use crate::{app, description};
 
 /// The head of a request must have come in this time, so that slow senders don't hold connections for nothing.
 const HEAD_WITHIN: Duration = Duration::from_secs(10);
@@ -58,7 +57,6 @@ pub async fn serve(
     let noter = rt::spawn(note(state.clone()));
     let (end_sending, told_to_end) = watch::channel(false);
     let mut sender = rt::spawn(delivery::run(state.clone(), told_to_end));
-    let methods = Data::new(Methods::of(&description::openapi()));
     tracing::info!(%address, name = settings.name, "listening");
     if !address.ip().is_loopback() {
         tracing::warn!(%address, "reached from other machines without encryption: put a TLS proxy in front");
@@ -67,7 +65,7 @@ pub async fn serve(
     let metrics = listen::server(&state)?;
     let fetched_until = metrics.as_ref().map(Server::handle);
     let metrics = metrics.map(rt::spawn);
-    let done = HttpServer::new(move || app::app(state.clone(), methods.clone()))
+    let done = HttpServer::new(move || app::app(state.clone()))
         .workers(settings.workers)
         .keep_alive(KEEP_ALIVE)
         .client_request_timeout(HEAD_WITHIN)

@@ -21,7 +21,7 @@ pub(crate) fn carry_out(
     head_seq: i64,
 ) -> Result<(), StoreError> {
     let mut rows = events::by_ids(db, &[target])?;
-    rows.extend(events::upon(db, &[target], head_seq)?);
+    rows.extend(events::upon(db, horse, &[target], head_seq)?);
     // An id is anybody's to write into an envelope; only this horse's log is at hand. That it was erased, and why, stays.
     rows.retain(|row| row.horse_id == horse && row.kind != Kind::Erasure);
     let files: BTreeSet<String> = rows.iter().flat_map(files).collect();

@@ -4,6 +4,7 @@ use chrono::Datelike;
 use serde_json::value::RawValue;
 use whorl_care::details::Details;
 use whorl_care::fault::{Faults, read};
+use whorl_care::kind::Kind as EventKind;
 use whorl_contract::event::{Content, NotGenuine, Opened, SignedEvent, VOCABULARY};
 use whorl_contract::key::PublicKey;
 

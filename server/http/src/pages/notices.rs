@@ -14,7 +14,7 @@ use whorl_store::{StoreError, notice_settings};
 use super::fields::Fields;
 use super::form::{Sent, token_field};
 use super::visitor::Visitor;
-use super::{failure, html as page, layout, see_other, words};
+use super::{html as page, layout, see_other, words};
 use crate::delivery;
 use crate::notice::view::{self, Cursor, Wanted};
 use crate::problem::Problem;
@@ -185,7 +185,7 @@ fn notice(one: &Notice, token: &str) -> Markup {
             @if one.state == Standing::Withdrawn {
                 p { "This no longer holds. It had said:" }
             }
-            @for text in &one.text { p { (failure::sentence(&capital(text))) } }
+            @for text in &one.text { p { (words::told(text)) } }
             @if let Some(reason) = &one.reason { p.quiet { "Reason: " (reason) } }
             p.quiet {
                 (capital(&in_words(one.kind.code())))

@@ -31,4 +31,5 @@ pub mod record;
 pub mod rules;
 pub mod sentence;
 pub mod unit;
+pub mod visits;
 pub mod when;

@@ -36,8 +36,8 @@ pub fn events(conn: &mut SqliteConnection, horse: HorseId) -> Result<Vec<CareEve
 /// What of a horse's record this account may not see.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Withheld {
-    /// Something of which not even the kind may be known.
-    unnamed: bool,
+    /// Where there are entries of which not even the kind may be known: the kinds that none of them is of.
+    unnamed: Option<BTreeSet<Kind>>,
     /// Kinds of entries whose content is withheld.
     kinds: BTreeSet<Kind>,
 }
@@ -57,7 +57,7 @@ impl Withheld {
                 .and_then(|envelope| serde_json::from_str::<Envelope>(envelope).ok())
                 .map(|envelope| envelope.kind);
             match (kind, &entry.content) {
-                (None, _) => withheld.unnamed = true,
+                (None, _) => withheld.add_unnamed(entry.open_kinds.as_deref().unwrap_or_default()),
                 (Some(kind), None) => drop(withheld.kinds.insert(kind)),
                 (Some(_), Some(_)) => {}
             }
@@ -65,16 +65,31 @@ impl Withheld {
         Ok(withheld)
     }
 
+    /// Adds an entry that is of none of these kinds; a code that this version doesn't know says nothing.
+    fn add_unnamed(&mut self, open: &str) {
+        let open: BTreeSet<Kind> = open
+            .split(',')
+            .filter_map(|code| code.parse().ok())
+            .collect();
+        self.unnamed = Some(match self.unnamed.take() {
+            None => open,
+            Some(before) => before.intersection(&open).copied().collect(),
+        });
+    }
+
     /// Whether all is seen.
     #[must_use]
     pub fn is_nothing(&self) -> bool {
-        !self.unnamed && self.kinds.is_empty()
+        self.unnamed.is_none() && self.kinds.is_empty()
     }
 
-    /// Whether an entry of this kind may be among it. A correction may be of any kind.
+    /// Whether an entry of this kind, or a correction of one, may be among it. A correction whose content alone is withheld
+    /// may be of any kind.
     #[must_use]
     pub fn may_hold(&self, kind: Kind) -> bool {
         self.unnamed
+            .as_ref()
+            .is_some_and(|open| !open.contains(&kind))
             || self.kinds.contains(&kind)
             || Kind::ABOUT_OTHERS
                 .iter()

@@ -38,6 +38,7 @@ pub mod status;
 pub mod sync;
 pub mod transfer;
 pub mod verify;
+pub mod visits;
 pub mod watch;
 pub mod webhooks;
 pub mod weigh;
@@ -122,6 +123,7 @@ commands! {
     Sync: sync::Args,
     Weigh: weigh::Args,
     Due: due::Args,
+    Visits: visits::Args,
     Dose: dose::Args,
     EggCount: egg_count::Args,
     Entry: entry::Args,

@@ -10,6 +10,7 @@ pub mod command;
 pub mod database;
 pub mod desk;
 pub mod dosing;
+pub mod due_board;
 pub mod failure;
 pub mod form;
 pub mod herd;

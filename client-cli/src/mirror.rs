@@ -43,6 +43,9 @@ pub struct Logged {
     pub leaf: Stored<Hash>,
     /// The chain's head after it.
     pub head: Stored<Hash>,
+    /// Where it is sealed to its leaf: the kinds that could be seen as it came, by their codes with commas between. It is
+    /// of none of them. None where the server didn't say.
+    pub open_kinds: Option<String>,
 }
 
 impl Logged {
@@ -57,6 +60,13 @@ impl Logged {
             signature: self.signature?.0,
         })
     }
+}
+
+/// Kinds by their codes, with commas between.
+#[must_use]
+pub fn codes(kinds: &[Kind]) -> String {
+    let codes: Vec<&str> = kinds.iter().map(|kind| kind.code()).collect();
+    codes.join(",")
 }
 
 /// Where our copy of a log stands.
@@ -218,6 +228,8 @@ pub fn add(conn: &mut SqliteConnection, entry: &Logged) -> Result<(), Failure> {
                 log::signature,
                 entry.signature.as_ref().map(text),
             )),
+            // What it was proven not to be when it came last.
+            log::open_kinds.eq(coalesce_text(entry.open_kinds.clone(), log::open_kinds)),
         ))
         .execute(conn)?;
     Ok(())

@@ -49,6 +49,7 @@ diesel::table! {
         signature -> Nullable<Text>,
         leaf -> Text,
         head -> Text,
+        open_kinds -> Nullable<Text>,
     }
 }
 

@@ -6,10 +6,9 @@ use whorl_care::efficacy::Member;
 use whorl_care::ids::{BarnId, HorseId};
 use whorl_care::kind::Kind;
 
-use crate::care_log;
+use crate::care_log::{self, Withheld};
 use crate::failure::Failure;
 use crate::herd;
-use crate::mirror;
 
 /// The horses that stand in a barn, with what is known of them here. Since when each stands there, this device isn't told.
 ///
@@ -47,10 +46,8 @@ pub fn partly_seen(
 ) -> Result<usize, Failure> {
     let mut partly = 0;
     for horse in horses {
-        let hidden = mirror::log(conn, horse)?.into_iter().any(|entry| {
-            let of_kind = |code: &String| kinds.iter().any(|kind| kind.code() == code);
-            entry.content.is_none() && entry.kind.as_ref().is_none_or(of_kind)
-        });
+        let withheld = Withheld::of(conn, horse)?;
+        let hidden = kinds.iter().any(|kind| withheld.may_hold(*kind));
         partly += usize::from(hidden);
     }
     Ok(partly)

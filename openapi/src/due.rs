@@ -3,13 +3,15 @@
 use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
+use whorl_care::fault::Faults;
 use whorl_care::figure::Warning;
-use whorl_care::figure::due::Item;
+use whorl_care::figure::due::board::{Choice, may_do, rank, recorded_as, rests_on};
+use whorl_care::figure::due::{Answer, Input, Item, answer};
 use whorl_care::ids::{BarnId, HorseId};
-use whorl_care::kind::Role;
-use whorl_care::rules::Source;
+use whorl_care::kind::{Kind, Role};
+use whorl_care::rules::{Rules, Source};
 
-use crate::horse::Handling;
+use crate::horse::{Handling, Horse};
 
 /// Everything that is or will be due for one horse, as this caller may know it.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
@@ -36,6 +38,75 @@ pub struct HorseDue {
     /// Whether part of the record is withheld from the caller. What rests on it isn't shown, so that an item which is
     /// missing may be due all the same.
     pub withheld: bool,
+}
+
+impl HorseDue {
+    /// What a caller is told of a horse that they may see `input` of: nothing that rests on kinds which are withheld from
+    /// them.
+    ///
+    /// # Errors
+    ///
+    /// [`Faults`] of the input.
+    pub fn of(horse: &Horse, input: &Input, rules: &Rules) -> Result<Self, Faults> {
+        let mut answer = answer(input, rules)?;
+        let told = |item: &Item| rests_on(item).iter().all(|kind| horse.shows(*kind));
+        answer.items.retain(told);
+        Ok(Self::new(horse, input, answer))
+    }
+
+    /// The same where a log that can't be read must not hide the rest of a herd: nothing is due, with a warning.
+    #[must_use]
+    pub fn or_warning(horse: &Horse, input: &Input, rules: &Rules) -> Self {
+        Self::of(horse, input, rules).unwrap_or_else(|faults| {
+            let answer = Answer {
+                items: Vec::new(),
+                warnings: vec![Warning::new(
+                    "unreadable",
+                    format!("what is due can't be told: {faults}"),
+                )],
+                sources: Vec::new(),
+                cautions: Vec::new(),
+            };
+            Self::new(horse, input, answer)
+        })
+    }
+
+    fn new(horse: &Horse, input: &Input, answer: Answer) -> Self {
+        Self {
+            horse_id: horse.id,
+            horse: horse.label(),
+            barn_id: horse.barn_id,
+            handling: horse.handling.clone(),
+            on: input.on,
+            items: answer.items,
+            warnings: answer.warnings,
+            sources: answer.sources,
+            cautions: answer.cautions,
+            withheld: horse.is_limited(),
+        }
+    }
+
+    /// The codes of what somebody may do and record as done in one of their roles, by the policy where the horse stands;
+    /// `may_record` tells what their grants cover.
+    #[must_use]
+    pub fn doable(
+        &self,
+        horse: &Horse,
+        input: &Input,
+        rules: &Rules,
+        may_record: impl Fn(Role, Kind) -> bool,
+    ) -> Vec<String> {
+        let place = input.barn.region.as_deref();
+        let does = |role: Role, item: &Item| {
+            recorded_as(item).is_some_and(|kind| may_record(role, kind))
+                && may_do(&rules.policy, role, item, place, &input.events, input.on)
+        };
+        let items = self.items.iter();
+        items
+            .filter(|item| horse.roles.iter().any(|role| does(*role, item)))
+            .map(|item| item.code.clone())
+            .collect()
+    }
 }
 
 /// One line of a list.
@@ -96,17 +167,24 @@ pub struct DueBoard {
 }
 
 impl DueBoard {
-    /// A list of what is due for horses, put in order. `barn` names a barn, `takes` decides on each item.
+    /// A list of what is due for horses, put in order. `barn` names a barn; `on` is the day, if one was asked for.
     #[must_use]
     pub fn of(
-        all: Vec<HorseDue>,
+        mut all: Vec<HorseDue>,
         barn: impl Fn(BarnId) -> String,
-        takes: impl Fn(&HorseDue, &Item) -> bool,
+        on: Option<NaiveDate>,
+        choice: Choice,
     ) -> Self {
-        let mut board = Self::default();
+        let mut board = Self {
+            on,
+            by: choice.by,
+            until: choice.until,
+            ..Self::default()
+        };
+        all.sort_by_cached_key(|due| (due.horse.to_lowercase(), due.horse_id));
         for mut due in all {
             for item in std::mem::take(&mut due.items) {
-                if takes(&due, &item) {
+                if choice.takes(&item) {
                     board.items.push(DueEntry {
                         horse_id: due.horse_id,
                         horse: due.horse.clone(),
@@ -129,17 +207,13 @@ impl DueBoard {
             });
         }
         board.items.sort_by_cached_key(|entry| {
-            let rank = whorl_care::figure::due::board::rank(&entry.item);
             (
-                rank,
+                rank(&entry.item),
                 entry.horse.to_lowercase(),
                 entry.horse_id,
                 entry.item.code.clone(),
             )
         });
-        board
-            .horses
-            .sort_by_cached_key(|horse| (horse.horse.to_lowercase(), horse.horse_id));
         board
     }
 }

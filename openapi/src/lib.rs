@@ -30,5 +30,6 @@ pub mod session;
 pub mod share;
 pub mod sync;
 pub mod transfer;
+pub mod visits;
 pub mod webhook;
 pub mod yard;

@@ -51,6 +51,8 @@ pub const RECALL: &str = "/v1/recall";
 pub const SERVER: &str = "/v1/server";
 /// What the caller may do for every horse that they have to do with.
 pub const DUE: &str = "/v1/due";
+/// Plans visits.
+pub const VISIT_PLAN: &str = "/v1/visits/plan";
 /// The caller's calendars.
 pub const CALENDARS: &str = "/v1/calendars";
 /// The caller's notices.

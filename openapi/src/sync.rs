@@ -5,8 +5,10 @@ use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 use uuid::Uuid;
 use whorl_care::ids::{AccountId, DeviceId, EventId, HorseId};
+use whorl_care::kind::Kind;
 
 use crate::event::{LoggedEvent, SignedEvent};
+use crate::horse::known_kinds;
 use crate::key::{Hash, PublicKey};
 use crate::problem::Problem;
 
@@ -125,6 +127,11 @@ pub struct Run {
     pub horse_id: HorseId,
     /// Events `after + 1`, `after + 2` ….
     pub events: Vec<LoggedEvent>,
+    /// The kinds of entries that the caller may see as this is answered, wherever they stand in the log: an event that
+    /// comes with its leaf alone is of none of these, nor about one. Empty where nothing is sealed.
+    #[serde(default, deserialize_with = "known_kinds")]
+    #[schema(required)]
+    pub kinds: Vec<Kind>,
     /// The chain's head after the last of them.
     pub head: Hash,
     /// Whether the log goes on.
@@ -160,7 +167,7 @@ pub struct Pulled {
 
 /// The log of one horse, raw.
 #[derive(Clone, Debug, Serialize, Deserialize, ToSchema)]
-#[schema(example = json!({"epoch": "0199f3a0-7c00-7000-8000-00000000000c", "run": {"horse_id": "0199f3a0-7c00-7000-8000-000000000005", "events": [], "head": "47DEQpj8HBSa-_TImW-5JCeuQeRkm5NMpJWZG3hSuFU", "more": false}, "signers": [], "note": "saltmarsh.example/horse/0199f3a0-7c00-7000-8000-000000000005\n0\n…"}))]
+#[schema(example = json!({"epoch": "0199f3a0-7c00-7000-8000-00000000000c", "run": {"horse_id": "0199f3a0-7c00-7000-8000-000000000005", "events": [], "kinds": [], "head": "47DEQpj8HBSa-_TImW-5JCeuQeRkm5NMpJWZG3hSuFU", "more": false}, "signers": [], "note": "saltmarsh.example/horse/0199f3a0-7c00-7000-8000-000000000005\n0\n…"}))]
 pub struct RawLog {
     /// Which life of the ledger answered.
     pub epoch: Uuid,

@@ -16,7 +16,7 @@ import { join } from "node:path";
 import { pathToFileURL } from "node:url";
 
 // What must have been read: an address for each, with ids left out. Pages that these lead to are read as well.
-const PAGES = ["/", "/sign-in", "/horses/*", "/horses/*/history", "/horses/*/entry", "/horses/*/grants", "/horses/*/shares", "/barns/*/entry",
+const PAGES = ["/", "/sign-in", "/visits", "/horses/*", "/horses/*/history", "/horses/*/entry", "/horses/*/grants", "/horses/*/shares", "/barns/*/entry",
     "/barns/*/recall", "/notices"];
 
 // How many pages of the same kind are read: horses differ in what is known of them.
@@ -302,6 +302,7 @@ async function run(program) {
             const form = paths.find((path) => alike(path) === kind);
             if (form) paths.push(await ask(first, origin, form));
         }
+        paths.push("/visits?capacity=6&off=sunday");
         const shares = paths.find((path) => alike(path) === "/horses/*/shares");
         paths.push(await share(first, origin, shares));
         for (const [n, path] of paths.entries()) {

@@ -28,6 +28,7 @@ mod lives;
 mod logs;
 mod metrics;
 mod notices;
+mod offline;
 mod openapi;
 mod pages;
 mod pull;
@@ -44,6 +45,7 @@ mod thin_line;
 mod transfers;
 mod upgrade;
 mod upkeep;
+mod visits;
 mod wording;
 mod yards;
 

@@ -1,22 +1,18 @@
 //! `whorl due`: what is due, for one horse or for all.
 
 use chrono::NaiveDate;
-use diesel::sqlite::SqliteConnection;
-use serde::Serialize;
-use whorl_care::figure::due::board::name;
-use whorl_care::figure::due::{Answer, BarnContext, Input, Item, Programme, Status, answer};
-use whorl_care::ids::HorseId;
-use whorl_care::rules::Rules;
+use whorl_care::figure::due::board::{Choice, name};
+use whorl_care::figure::due::{Item, Programme, Status};
+use whorl_care::kind::Role;
 use whorl_care::sentence::words;
-use whorl_contract::barn::Barn;
+use whorl_contract::due::{DueBoard, DueEntry, DueHorse, HorseDue};
 
 use crate::basis;
-use crate::care_log::Withheld;
 use crate::chart::Chart;
 use crate::desk::Desk;
+use crate::due_board::{self, Place, Wanted};
 use crate::failure::Failure;
 use crate::herd::{self, Known};
-use crate::recording;
 use crate::render::Sheet;
 
 /// Say what is due and why: for one horse, or for all of them
@@ -36,21 +32,21 @@ pub struct Args {
     /// The day; today if left out
     #[arg(long, value_name = "DATE")]
     on: Option<NaiveDate>,
+    /// Also what may be done from this day or an earlier one; what comes within a month if left out
+    #[arg(long, value_name = "DATE", conflicts_with = "horse")]
+    until: Option<NaiveDate>,
+    /// Only what this role may do: owner, `barn_staff`, farrier or vet
+    #[arg(long, value_name = "ROLE", conflicts_with = "horse")]
+    by: Option<Role>,
+    /// Only what you may do and record
+    #[arg(long, conflicts_with = "horse")]
+    mine: bool,
     /// Also show what is up to date
     #[arg(long)]
     everything: bool,
     /// The parasite programme: evidence (the default) or interval
     #[arg(long, value_name = "NAME")]
     parasite: Option<String>,
-}
-
-/// What is due for one horse.
-#[derive(Debug, Serialize)]
-struct Due {
-    horse_id: HorseId,
-    horse: String,
-    #[serde(flatten)]
-    answer: Answer,
 }
 
 impl Args {
@@ -61,77 +57,38 @@ impl Args {
     /// [`Failure::Input`] if there is no such horse, barn or programme.
     pub fn run(self, desk: &mut Desk<'_, '_>) -> Result<(), Failure> {
         let rules = desk.rules()?;
-        let on = self.on.unwrap_or_else(|| desk.machine().now().date_naive());
-        let programme = Programme {
-            parasite: self.parasite.clone(),
-            ..Programme::default()
-        };
         let mut conn = desk.database()?;
-        let horses = self.horses(&mut conn)?;
-        let barns = herd::barns(&mut conn)?;
-        let mut all = Vec::new();
-        for horse in &horses {
-            let chart = Chart::of(&mut conn, horse, on)?;
-            let input = Input {
-                horse: chart.profile,
-                events: chart.events,
-                on,
-                programme: programme.clone(),
-                barn: place(horse, &barns),
-            };
-            let mut answer = answer(&input, &rules)
-                .map_err(|faults| recording::spoken(&faults, |_| "parasite".to_owned()))?;
-            if !Withheld::of(&mut conn, horse.id)?.is_nothing() {
-                answer.cautions.insert(
-                    0,
-                    format!(
-                        "part of the record of {} is withheld from you: what looks due may have been done; ask the owner",
-                        horse.label()
-                    ),
-                );
-            }
-            all.push(Due {
-                horse_id: horse.id,
-                horse: horse.label(),
-                answer,
-            });
-        }
-        let everything = self.everything;
-        if self.horse.is_some()
-            && let [one] = all.as_slice()
-        {
-            return desk.show(one, || single(one, on, everything));
-        }
-        desk.show(&all, || herd_table(&all, on, everything))
-    }
-
-    fn horses(&self, conn: &mut SqliteConnection) -> Result<Vec<Known>, Failure> {
+        let place = Place {
+            barns: &herd::barns(&mut conn)?,
+            rules: &rules,
+            now: desk.machine().utc(),
+        };
+        let wanted = Wanted {
+            on: self.on,
+            choice: Choice {
+                by: self.by,
+                until: self.until,
+                everything: self.everything,
+            },
+            mine: self.mine,
+            programme: Programme {
+                parasite: self.parasite,
+                ..Programme::default()
+            },
+        };
         if let Some(text) = &self.horse {
-            return Ok(vec![herd::named(conn, text)?]);
+            let horse = herd::named(&mut conn, text)?;
+            let due = due_board::of_horse(&mut conn, &horse, &wanted, &place)?;
+            return desk.show(&due, || single(&due, wanted.choice));
         }
         let barn = self
             .barn
             .as_deref()
-            .map(|text| herd::barn_named(conn, Some(text)))
+            .map(|text| herd::barn_named(&mut conn, Some(text)))
             .transpose()?;
-        let mut horses = herd::horses(conn)?;
-        horses.retain(|known| {
-            known
-                .horse
-                .as_ref()
-                .is_some_and(|horse| barn.as_ref().is_none_or(|barn| barn.id == horse.barn_id))
-        });
-        Ok(horses)
-    }
-}
-
-/// Where a horse lives, as far as dates depend on it.
-fn place(horse: &Known, barns: &[Barn]) -> BarnContext {
-    let barn_id = horse.horse.as_ref().map(|horse| horse.barn_id);
-    let barn = barns.iter().find(|barn| Some(barn.id) == barn_id);
-    BarnContext {
-        time_zone: barn.map(|barn| barn.time_zone.clone()),
-        region: barn.and_then(|barn| barn.region.clone()),
+        let board = due_board::list(&mut conn, barn.map(|barn| barn.id), &wanted, &place)?;
+        let here = desk.machine().now().date_naive();
+        desk.show(&board, || herd_table(&board, here))
     }
 }
 
@@ -140,16 +97,16 @@ pub(super) fn pressing(
     horse: &Known,
     chart: &Chart,
     on: NaiveDate,
-    barns: &[Barn],
-    rules: &Rules,
+    place: &Place<'_>,
 ) -> Option<String> {
+    let horse = horse.horse.as_ref()?;
     let items = whorl_care::figure::due::items(
         &chart.profile,
         &chart.events,
         on,
         &Programme::default(),
-        &place(horse, barns),
-        rules,
+        &place.context(horse),
+        place.rules,
     );
     let mut now = items
         .iter()
@@ -175,11 +132,6 @@ pub(super) fn pressing(
     })
 }
 
-fn wanted(due: &Due, everything: bool) -> impl Iterator<Item = &Item> {
-    let items = due.answer.items.iter();
-    items.filter(move |item| everything || item.status != Status::UpToDate)
-}
-
 fn cells(item: &Item) -> Vec<String> {
     let day = |day: Option<NaiveDate>| day.map_or_else(|| "–".to_owned(), |day| day.to_string());
     let who: Vec<String> = item.who.iter().map(|role| words(role.code())).collect();
@@ -195,49 +147,56 @@ fn cells(item: &Item) -> Vec<String> {
     ]
 }
 
-fn single(due: &Due, on: NaiveDate, everything: bool) -> Sheet {
-    let rows = wanted(due, everything).map(cells);
-    let sheet = Sheet::new().line(format!("{} on {on}:", due.horse)).table(
-        &["status", "what", "from", "by", "last", "who", "why"],
-        rows,
-        "Nothing is due or coming up.",
-    );
-    basis::under(
-        sheet,
-        &due.answer.warnings,
-        &due.answer.cautions,
-        &due.answer.sources,
+/// What to say of a horse part of whose record may not be seen.
+fn withheld(horse: &str) -> String {
+    format!(
+        "part of the record of {horse} is withheld from you: what looks due may have been done, and what is missing may be \
+         due; ask the owner"
     )
 }
 
-fn herd_table(all: &[Due], on: NaiveDate, everything: bool) -> Sheet {
-    let mut rows: Vec<(&Due, &Item)> = all
-        .iter()
-        .flat_map(|due| wanted(due, everything).map(move |item| (due, item)))
-        .collect();
-    rows.sort_by_key(|(due, item)| (item.status, item.due_by.is_none(), item.due_by, &due.horse));
-    let rows = rows.into_iter().map(|(due, item)| {
-        let mut row = vec![due.horse.clone()];
-        row.extend(cells(item));
+fn single(due: &HorseDue, choice: Choice) -> Sheet {
+    let items = due.items.iter();
+    let rows = items.filter(|item| choice.takes(item)).map(cells);
+    let sheet = Sheet::new()
+        .line(format!("{} on {}:", due.horse, due.on))
+        .table(
+            &["status", "what", "from", "by", "last", "who", "why"],
+            rows,
+            "Nothing is due or coming up.",
+        );
+    let mut cautions: Vec<String> = Vec::new();
+    if due.withheld {
+        cautions.push(withheld(&due.horse));
+    }
+    cautions.extend(due.cautions.iter().cloned());
+    basis::under(sheet, &due.warnings, &cautions, &due.sources)
+}
+
+fn herd_table(board: &DueBoard, here: NaiveDate) -> Sheet {
+    let row = |entry: &DueEntry| {
+        let mut row = vec![entry.horse.clone()];
+        row.extend(cells(&entry.item));
         row
-    });
+    };
+    let on = board.on.unwrap_or(here);
     let mut sheet = Sheet::new().line(format!("Due on {on}:")).table(
         &[
             "horse", "status", "what", "from", "by", "last", "who", "why",
         ],
-        rows,
+        board.items.iter().map(row),
         "Nothing is due or coming up.",
     );
-    for due in all {
-        for warning in &due.answer.warnings {
-            sheet = sheet.line(format!("! {}: {}", due.horse, warning.text));
+    for DueHorse {
+        horse, warnings, ..
+    } in &board.horses
+    {
+        for warning in warnings {
+            sheet = sheet.line(format!("! {horse}: {}", warning.text));
         }
     }
-    let mut cautions: Vec<String> = Vec::new();
-    for caution in all.iter().flat_map(|due| &due.answer.cautions) {
-        if !cautions.contains(caution) {
-            cautions.push(caution.clone());
-        }
-    }
+    let partly = board.horses.iter().filter(|horse| horse.withheld);
+    let mut cautions: Vec<String> = partly.map(|horse| withheld(&horse.horse)).collect();
+    cautions.extend(board.cautions.iter().cloned());
     basis::under(sheet, &[], &cautions, &[]).line("`whorl due HORSE` names the sources.")
 }

@@ -1,26 +1,36 @@
 //! `whorl entry`: may this horse enter on that day, and if not, what must be done by when.
 
 use chrono::NaiveDate;
+use diesel::sqlite::SqliteConnection;
 use whorl_care::fault::Faults;
-use whorl_care::figure::entry::{Answer, Input, RuleIds, Verdict, answer, rule_sets};
+use whorl_care::figure::entry::{Answer, RuleIds, Stay, Verdict, rule_sets};
+use whorl_care::kind::Kind;
+use whorl_care::rules::Rules;
 use whorl_care::sentence::words;
+use whorl_contract::entry::{BarnEntry, Entering, HorseEntry};
 
 use crate::basis;
 use crate::care_log::{self, Withheld};
 use crate::chart::Chart;
 use crate::desk::Desk;
+use crate::due_board::{self, Place};
 use crate::failure::Failure;
-use crate::herd;
+use crate::herd::{self, Known};
 use crate::recording;
 use crate::render::Sheet;
 
 /// Say whether a horse may enter on a day by the rules of a show or country, and plan what is lacking
 ///
-/// Works from this device's copy of its record, with what waits in the outbox. `whorl rules entry` lists the rule sets.
+/// For one horse, or for all horses of a barn. Works from this device's copy of the record, with what waits in the outbox.
+/// `whorl rules entry` lists the rule sets.
 #[derive(Debug, clap::Args)]
 pub struct Args {
     /// The horse
-    horse: String,
+    #[arg(required_unless_present = "barn")]
+    horse: Option<String>,
+    /// All horses of this barn
+    #[arg(long, conflicts_with = "horse")]
+    barn: Option<String>,
     /// The rule sets; the horse must meet all of them
     #[arg(long, value_name = "RULES", value_delimiter = ',', required = true)]
     rules: Vec<String>,
@@ -40,38 +50,129 @@ impl Args {
     ///
     /// # Errors
     ///
-    /// [`Failure::Input`] if there is no such horse or rule set.
+    /// [`Failure::Input`] if there is no such horse, barn or rule set.
     pub fn run(self, desk: &mut Desk<'_, '_>) -> Result<(), Failure> {
         let rules = desk.rules()?;
-        let today = desk.machine().now().date_naive();
-        let mut conn = desk.database()?;
-        let horse = herd::named(&mut conn, &self.horse)?;
-        let events = care_log::events(&mut conn, horse.id)?;
-        let profile = Chart::of(&mut conn, &horse, self.arrives)?.profile;
-        let input = Input {
-            horse: profile,
-            events,
-            rules: RuleIds::Several(self.rules),
-            arrives_on: self.arrives,
-            leaves_on: self.leaves,
-            on: Some(self.on.unwrap_or(today)),
+        let mut faults = Faults::default();
+        let stay = Stay {
+            arrives: self.arrives,
+            leaves: self.leaves.unwrap_or(self.arrives),
         };
-        let spoken = |faults: &Faults| {
-            recording::spoken(faults, |field| field.trim_end_matches("_on").to_owned())
-        };
-        let mut answer = answer(&input, &rules).map_err(|faults| spoken(&faults))?;
-        // An unseen dose may break a stand-down, an unseen paper a certificate: what can't be seen is no pass.
-        let withheld = Withheld::of(&mut conn, horse.id)?;
-        if !withheld.is_nothing() {
-            let mut faults = Faults::default();
-            let sets = rule_sets(&input.rules, &rules, &mut faults);
-            faults.or(()).map_err(|faults| spoken(&faults))?;
-            answer = answer.without(&sets, |kind| withheld.may_hold(kind));
+        if stay.leaves < stay.arrives {
+            let said = format!("{} is before the arrival on {}", stay.leaves, stay.arrives);
+            faults.add("/leaves", said);
         }
-        let name = horse.label();
-        let arrives = self.arrives;
-        desk.show(&answer, || table(&name, arrives, &answer))
+        let sets = rule_sets(&RuleIds::Several(self.rules), &rules, &mut faults);
+        faults
+            .or(())
+            .map_err(|faults| recording::spoken(&faults, str::to_owned))?;
+        let mut conn = desk.database()?;
+        let barns = herd::barns(&mut conn)?;
+        let place = Place {
+            barns: &barns,
+            rules: &rules,
+            now: desk.machine().utc(),
+        };
+        let entering = |on| Entering {
+            sets: &sets,
+            stay,
+            on,
+        };
+        let today = |known: &Known| {
+            let horse = known.horse.as_ref();
+            self.on.unwrap_or_else(|| {
+                horse.map_or_else(|| place.now.date_naive(), |horse| place.today(horse))
+            })
+        };
+        if let Some(text) = &self.horse {
+            let horse = herd::named(&mut conn, text)?;
+            let checked = check(&mut conn, &horse, entering(today(&horse)), &rules)?;
+            return desk.show(&checked, || single(&checked));
+        }
+        let barn = herd::barn_named(&mut conn, self.barn.as_deref())?;
+        let mut checked = Vec::new();
+        for horse in due_board::herd(&mut conn, Some(barn.id))? {
+            checked.push(check(&mut conn, &horse, entering(today(&horse)), &rules)?);
+        }
+        let checked = BarnEntry::of((barn.id, barn.name), entering(stay.arrives), checked);
+        desk.show(&checked, || whole_barn(&checked))
     }
+}
+
+/// An unseen dose may break a stand-down, an unseen paper a certificate: what can't be seen is no pass.
+fn check(
+    conn: &mut SqliteConnection,
+    known: &Known,
+    entering: Entering<'_>,
+    rules: &Rules,
+) -> Result<HorseEntry, Failure> {
+    let horse = due_board::described(conn, known)?;
+    let profile = Chart::of(conn, known, entering.stay.arrives)?.profile;
+    let events = care_log::events(conn, known.id)?;
+    let withheld = Withheld::of(conn, known.id)?;
+    let hidden = |kind: Kind| !horse.shows(kind) || withheld.may_hold(kind);
+    Ok(HorseEntry::of(
+        &horse,
+        (&profile, &events),
+        entering,
+        hidden,
+        rules,
+    ))
+}
+
+/// One line a horse, and what is lacking.
+fn whole_barn(checked: &BarnEntry) -> Sheet {
+    let rows = checked.horses.iter().map(|one| {
+        let may = match one.verdict {
+            Verdict::Eligible => "yes",
+            Verdict::NotEligible => "NO",
+            Verdict::Unknown => "UNKNOWN",
+        };
+        let lacking = one.answer.checks.iter().filter(|check| !check.met);
+        let lacking: Vec<&str> = lacking.map(|check| check.reason.as_str()).collect();
+        let earliest = one.answer.earliest_eligible_on;
+        vec![
+            one.horse.clone(),
+            one.microchip.clone().unwrap_or_else(|| "–".to_owned()),
+            may.to_owned(),
+            if one.verdict == Verdict::NotEligible {
+                earliest.map_or_else(|| "–".to_owned(), |day| day.to_string())
+            } else {
+                String::new()
+            },
+            lacking.join("; "),
+        ]
+    });
+    let sheet = Sheet::new()
+        .line(format!(
+            "{}: who may enter on {} by {}",
+            checked.barn,
+            checked.arrives_on,
+            checked.rules.join(", ")
+        ))
+        .table(
+            &[
+                "horse",
+                "microchip",
+                "may enter",
+                "earliest",
+                "what is lacking",
+            ],
+            rows,
+            "There is no horse in this barn on this device.",
+        );
+    let mut cautions: Vec<String> = Vec::new();
+    for caution in checked.horses.iter().flat_map(|one| &one.answer.cautions) {
+        if !cautions.contains(caution) {
+            cautions.push(caution.clone());
+        }
+    }
+    basis::under(sheet, &[], &cautions, &[])
+        .line("`whorl entry HORSE` tells each clause, the plan and the sources.")
+}
+
+fn single(checked: &HorseEntry) -> Sheet {
+    table(&checked.horse, checked.arrives_on, &checked.answer)
 }
 
 fn table(name: &str, arrives: NaiveDate, answer: &Answer) -> Sheet {

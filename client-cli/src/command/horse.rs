@@ -143,6 +143,7 @@ impl Add {
                 barn_id: barn.id,
                 owner_id: author.membership().account_id,
                 roles: vec![Role::Owner],
+                kinds: Kind::ALL.to_vec(),
                 seq: 0,
                 handling: None,
                 profile: Profile::default(),

@@ -14,6 +14,7 @@ use whorl_contract::barn::Barn;
 use super::due::pressing;
 use crate::chart::Chart;
 use crate::desk::Desk;
+use crate::due_board::Place;
 use crate::failure::Failure;
 use crate::herd::{self, Known};
 use crate::render::Sheet;
@@ -65,12 +66,17 @@ impl Args {
             .transpose()?;
         let rules = desk.rules()?;
         let barns = herd::barns(&mut conn)?;
+        let place = Place {
+            barns: &barns,
+            rules: &rules,
+            now: desk.machine().utc(),
+        };
         let mut horses = Vec::new();
         for known in herd::horses(&mut conn)? {
             let Some(horse) = &known.horse else { continue };
             if barn.as_ref().is_none_or(|barn| barn.id == horse.barn_id) {
                 let chart = Chart::of(&mut conn, &known, on)?;
-                let due = pressing(&known, &chart, on, &barns, &rules);
+                let due = pressing(&known, &chart, on, &place);
                 horses.push(listed(&known, &chart, on, &barns, due));
             }
         }

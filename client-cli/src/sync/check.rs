@@ -16,7 +16,7 @@ use whorl_contract::genuine::{self, Sealed, Wrong};
 use whorl_contract::key::Hash;
 use whorl_contract::sync::{Run, Signer};
 
-use crate::mirror::{Logged, Place};
+use crate::mirror::{self, Logged, Place};
 use crate::stored::{At, Stored};
 
 /// A log that is not what it claims to be.
@@ -150,6 +150,9 @@ pub fn run(
             head: chain::next(&place.head, &entry.leaf.0),
         };
         entry.head = Stored(place.head);
+        if entry.envelope.is_none() && !run.kinds.is_empty() {
+            entry.open_kinds = Some(mirror::codes(&run.kinds));
+        }
         entries.push(entry);
     }
     if place.head != run.head {
@@ -176,6 +179,7 @@ fn one(
         signature: None,
         leaf: Stored(Hash([0; 32])),
         head: Stored(Hash([0; 32])),
+        open_kinds: None,
     };
     match (&logged.envelope, &logged.signature, logged.leaf) {
         (Some(envelope), Some(signature), _) => {

@@ -457,6 +457,7 @@ fn pull(state: &State, body: &[u8]) -> Answer {
                 leaf: None,
             });
         Run {
+            kinds: Vec::new(),
             horse_id: want.horse_id,
             events: events.collect(),
             head: chain_of(want.horse_id, log)[log.len()],

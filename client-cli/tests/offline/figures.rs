@@ -234,9 +234,12 @@ fn what_is_withheld_is_no_pass_and_may_have_been_done() {
         "--arrives",
         "2027-03-20",
     ];
-    assert_eq!(yard.run(&entry).json()["eligible"], true);
+    assert_eq!(yard.run(&entry).json()["verdict"], "eligible");
     yard.synced(&[Kind::LaboratoryTest]);
-    let answer = yard.run(&entry).json();
+    let checked = yard.run(&entry).json();
+    assert_eq!(checked["verdict"], "unknown");
+    assert_eq!(checked["withheld"], true);
+    let answer = &checked["answer"];
     assert_eq!(answer["eligible"], false);
     assert_eq!(answer["checks"][0]["unknown"], true);
     assert_eq!(
@@ -250,6 +253,116 @@ fn what_is_withheld_is_no_pass_and_may_have_been_done() {
     assert!(
         due.contains("part of the record of Plover is withheld from you"),
         "{due}"
+    );
+}
+
+/// What came sealed to its leaf may be of any kind, but of none that could be seen as it came.
+#[test]
+fn what_is_sealed_is_unknown_unless_it_can_not_be_of_the_kind_that_counts() {
+    let told = |open: &[Kind]| {
+        let yard = Yard::of("vet");
+        let test = [
+            "record",
+            "laboratory-test",
+            "Plover",
+            "--test",
+            "eia_elisa",
+            "--drawn",
+            "2027-02-25",
+            "--reported",
+            "2027-03-01",
+            "--result",
+            "negative",
+        ];
+        assert_eq!(yard.run(&test).status, 0);
+        assert_eq!(
+            yard.run(&[
+                "record", "weight", "Plover", "--weight", "510kg", "--method", "tape"
+            ])
+            .status,
+            0
+        );
+        yard.synced_to_leaves(&[Kind::Weight], open);
+        let entry = [
+            "--json",
+            "entry",
+            "Plover",
+            "--rules",
+            "eia-12-months",
+            "--arrives",
+            "2027-03-20",
+        ];
+        let checked = yard.run(&entry).json();
+        assert_eq!(checked["withheld"], true);
+        checked["verdict"].as_str().map(str::to_owned)
+    };
+    assert_eq!(
+        told(&[]).as_deref(),
+        Some("unknown"),
+        "the server didn't say"
+    );
+    assert_eq!(
+        told(&[Kind::Vaccination]).as_deref(),
+        Some("unknown"),
+        "it may be another test"
+    );
+    assert_eq!(told(&[Kind::LaboratoryTest]).as_deref(), Some("eligible"));
+}
+
+#[test]
+fn visits_are_planned_without_a_connection() {
+    let yard = Yard::of("vet");
+    let plan = [
+        "visits",
+        "--capacity",
+        "2",
+        "--until",
+        "2027-04-30",
+        "--for",
+        "dental",
+        "--without",
+        "sat,sun",
+    ];
+    let told = yard.run(&plan);
+    assert_eq!(told.status, 0, "{}", told.err);
+    let plan = yard.run(&[&["--json"], plan.as_slice()].concat()).json();
+    let horses: usize = plan["days"]
+        .as_array()
+        .expect("days")
+        .iter()
+        .map(|day| usize::try_from(day["horses"].as_u64().expect("a number")).expect("few"))
+        .sum();
+    let left = plan["not_planned"].as_array().expect("a list").len();
+    assert_eq!(
+        horses + left,
+        4,
+        "every horse has a day or a reason: {plan}"
+    );
+    assert_eq!(
+        plan["question"]["days_off"]["weekdays"],
+        json!(["saturday", "sunday"])
+    );
+    let wrong = yard.run(&["visits", "--capacity", "2", "--until", "2027-03-01"]);
+    assert!(
+        wrong
+            .refused()
+            .contains("--until: 2027-03-01 is before the first day"),
+        "{}",
+        wrong.err
+    );
+    let wrong = yard.run(&[
+        "visits",
+        "--capacity",
+        "2",
+        "--until",
+        "2027-04-01",
+        "--without",
+        "moonday",
+    ]);
+    assert!(
+        wrong.refused().contains("a day of the week like saturday"),
+        "{}",
+        wrong.err
     );
 }
 
@@ -372,7 +485,7 @@ fn what_is_due_is_told_for_one_horse_and_for_all() {
         .json();
     assert_ne!(item(&before, "hoof.trim")["status"], "overdue");
     let all = yard.run(&["--json", "due", "--all"]).json();
-    assert_eq!(all.as_array().map(Vec::len), Some(4));
+    assert_eq!(all["horses"].as_array().map(Vec::len), Some(4));
     let told = yard.run(&["due"]).out;
     assert!(
         told.contains("OVERDUE") && told.contains("trim or shoeing"),

@@ -146,6 +146,7 @@ impl Yard {
             barn_id: barn().id,
             owner_id: AccountId(id(902).parse().expect("an id")),
             roles: vec![self.role.parse().expect("a role")],
+            kinds: Kind::ALL.to_vec(),
             seq: 0,
             handling: None,
             profile,
@@ -162,25 +163,48 @@ impl Yard {
     /// Lets everything in the outbox be in the log, as after a sync; `hide` says which contents this account may not
     /// see.
     pub(crate) fn synced(&self, hide: &[Kind]) {
+        self.synced_as(hide, |logged| {
+            logged.content = None;
+            logged.salt = None;
+        });
+    }
+
+    /// The same where not even the kind may be known; `open` are the kinds that the server said could be seen.
+    pub(crate) fn synced_to_leaves(&self, hide: &[Kind], open: &[Kind]) {
+        self.synced_as(hide, |logged| {
+            logged.event_id = None;
+            logged.kind = None;
+            logged.envelope = None;
+            logged.content = None;
+            logged.salt = None;
+            logged.signature = None;
+            logged.open_kinds = (!open.is_empty()).then(|| mirror::codes(open));
+        });
+    }
+
+    fn synced_as(&self, hide: &[Kind], seal: impl Fn(&mut Logged)) {
         let home = Home::open(&self.folder.path().join("whorl")).expect("a home");
         let mut conn = database::open(&home.database()).expect("a database");
         for entry in outbox::all(&mut conn).expect("the outbox") {
             let place = mirror::place(&mut conn, entry.horse_id.0).expect("a place");
             let seq = place.seq + 1;
-            let sealed = hide.iter().any(|kind| kind.code() == entry.kind);
-            let logged = Logged {
+            let mut logged = Logged {
                 horse_id: entry.horse_id,
                 seq,
                 event_id: Some(entry.event_id),
                 kind: Some(entry.kind.clone()),
                 received_at: At(self.now.get().to_utc()).into(),
                 envelope: Some(entry.envelope.clone()),
-                content: (!sealed).then(|| entry.content.clone()),
-                salt: (!sealed).then_some(entry.salt),
+                content: Some(entry.content.clone()),
+                salt: Some(entry.salt),
                 signature: Some(entry.signature),
                 leaf: Hash([7; 32]).into(),
                 head: Hash([8; 32]).into(),
+                open_kinds: None,
             };
+            if hide.iter().any(|kind| kind.code() == entry.kind) {
+                seal(&mut logged);
+            }
             mirror::add(&mut conn, &logged).expect("logged");
             outbox::remove(&mut conn, entry.event_id.0).expect("removed");
         }

@@ -30,6 +30,7 @@
 mod job;
 mod lazy;
 mod one_barn;
+mod work;
 
 use std::num::NonZeroUsize;
 
@@ -37,6 +38,7 @@ use chrono::{Datelike, NaiveDate, Weekday};
 
 pub use job::{Group, group};
 pub use one_barn::one_barn_a_day;
+pub use work::{DayOfWeek, Reason, Work};
 
 use lazy::Job;
 
@@ -78,20 +80,11 @@ pub struct Need {
     pub late: bool,
 }
 
-/// Why there is no day for a visit.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
-pub enum Unfit {
-    /// Nobody can come on any day that is right for it.
-    NobodyComes,
-    /// The days that are right for it are full with what is more pressing.
-    Full,
-}
-
 /// A day for each visit.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Plan {
     /// For each need, in the order of the needs.
-    pub on: Vec<Result<NaiveDate, Unfit>>,
+    pub on: Vec<Result<NaiveDate, Reason>>,
     /// Whether these days are proven to be the fewest for what they hold.
     pub is_fewest: bool,
 }
@@ -112,7 +105,7 @@ impl Plan {
 #[must_use]
 pub fn plan(needs: &[Need], days: &[NaiveDate], capacity: NonZeroUsize) -> Plan {
     let capacity = capacity.get();
-    let mut on = vec![Err(Unfit::NobodyComes); needs.len()];
+    let mut on = vec![Err(Reason::NobodyComes); needs.len()];
     let mut asked: Vec<usize> = Vec::new();
     let mut jobs: Vec<Job> = Vec::new();
     for n in by_rank(needs) {
@@ -124,7 +117,7 @@ pub fn plan(needs: &[Need], days: &[NaiveDate], capacity: NonZeroUsize) -> Plan 
     let fitting = lazy::fitting(&jobs, capacity);
     for (n, fits) in asked.iter().zip(&fitting) {
         if !fits {
-            on[*n] = Err(Unfit::Full);
+            on[*n] = Err(Reason::Full);
         }
     }
     let mut kept = fitting.iter();

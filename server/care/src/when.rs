@@ -3,7 +3,7 @@
 use std::fmt;
 use std::str::FromStr;
 
-use chrono::{Datelike, Months, NaiveDate};
+use chrono::{DateTime, Datelike, Months, NaiveDate, Utc};
 use serde::{Deserialize, Serialize};
 
 /// A day known as exactly as it is known: `2024-05-03`, `2024-05` or `2024`.
@@ -52,6 +52,16 @@ fn last_of(first: NaiveDate, months: u32) -> NaiveDate {
         .checked_add_months(Months::new(months))
         .and_then(|day| day.pred_opt())
         .unwrap_or(first)
+}
+
+/// The day at an instant by the clock on the wall of a place, whose time zone is given by its IANA name.
+#[must_use]
+pub fn today_in(time_zone: &str, now: DateTime<Utc>) -> NaiveDate {
+    match time_zone.parse::<chrono_tz::Tz>() {
+        Ok(zone) => now.with_timezone(&zone).date_naive(),
+        // Every zone was checked when it came; one that this build doesn't know any more is off by a day at most.
+        Err(_) => now.date_naive(),
+    }
 }
 
 /// A text that is no date, month or year.

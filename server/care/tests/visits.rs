@@ -6,7 +6,7 @@ use std::num::NonZeroUsize;
 use chrono::{Days, NaiveDate, Weekday};
 use proptest::prelude::*;
 use serde::Deserialize;
-use whorl_care::visits::{Need, Plan, Span, Unfit, group, one_barn_a_day, plan};
+use whorl_care::visits::{Need, Plan, Reason, Span, group, one_barn_a_day, plan};
 
 fn day(offset: u64) -> NaiveDate {
     let first = NaiveDate::from_ymd_opt(2027, 3, 1).expect("a day");
@@ -69,7 +69,7 @@ fn nobody_comes_on_a_day_off() {
     // The first of March 2027 is a Monday.
     assert_eq!(span.days(), days(&[0, 1, 2, 3, 7, 8, 9, 10, 11]));
     let plan = plan(&[need(4, 6), need(2, 5)], &span.days(), horses(5));
-    assert_eq!(plan.on, [Err(Unfit::NobodyComes), Ok(day(3))]);
+    assert_eq!(plan.on, [Err(Reason::NobodyComes), Ok(day(3))]);
 }
 
 #[test]
@@ -83,7 +83,7 @@ fn what_is_late_comes_first_and_what_does_not_fit_is_named() {
     );
     let needs = [need(0, 0), need(0, 0), need(0, 0)];
     let plan = whorl_care::visits::plan(&needs, &month(), horses(2));
-    assert_eq!(plan.on, [Ok(day(0)), Ok(day(0)), Err(Unfit::Full)]);
+    assert_eq!(plan.on, [Ok(day(0)), Ok(day(0)), Err(Reason::Full)]);
 }
 
 #[test]
@@ -115,7 +115,7 @@ fn a_day_belongs_to_one_barn_if_it_must() {
     );
     assert!(plan.is_fewest);
     let plan = one_barn_a_day(&[need(5, 5), need(5, 5)], barn, &month(), horses(9));
-    assert_eq!(plan.on, [Ok(day(5)), Err(Unfit::NobodyComes)]);
+    assert_eq!(plan.on, [Ok(day(5)), Err(Reason::NobodyComes)]);
     assert!(!plan.is_fewest);
 }
 
@@ -223,7 +223,7 @@ proptest! {
         prop_assert_eq!(kept.len(), matched(&all, &days, capacity));
         prop_assert_eq!(kept.iter().filter(|need| need.late).count(), matched(&late, &days, capacity));
         for (need, on) in needs.iter().zip(&plan.on) {
-            prop_assert_eq!(*on == Err(Unfit::NobodyComes), matched(&[need], &days, capacity) == 0);
+            prop_assert_eq!(*on == Err(Reason::NobodyComes), matched(&[need], &days, capacity) == 0);
         }
 
         let drawn = earliest(&kept, &days, capacity);
@@ -298,7 +298,7 @@ struct Case {
     fewest: usize,
 }
 
-/// Source: `tests/oracles/visits.py`, an integer program that scipy's solver (HiGHS) proves optimal.
+/// Source: `tests/oracles/visits.py`, an integer program that scipy's solver proves optimal.
 #[test]
 fn an_integer_program_finds_no_better_plan() {
     let cases: Vec<Case> =

@@ -9,6 +9,7 @@ use whorl_care::ids::{BarnId, EventId, HorseId};
 use whorl_care::kind::Kind;
 use whorl_care::profile::profile;
 use whorl_care::record;
+use whorl_care::when::today_in;
 use whorl_contract::horse::Horse;
 use whorl_store::barns::{self, BarnRow};
 use whorl_store::events;
@@ -84,12 +85,6 @@ impl CareLog {
     /// Whether something is withheld from the caller.
     pub(crate) fn is_limited(&self) -> bool {
         self.seen.is_some()
-    }
-
-    /// What the horse is called.
-    pub(crate) fn label(&self) -> String {
-        let name = self.horse.profile.name.clone();
-        name.unwrap_or_else(|| self.horse.id.to_string())
     }
 
     /// What the caller may see.
@@ -229,9 +224,5 @@ pub(crate) fn barns_of(
 
 /// Today by the clock on a barn's wall.
 pub(crate) fn today(barn: &BarnRow, now: DateTime<Utc>) -> NaiveDate {
-    match barn.time_zone.parse::<chrono_tz::Tz>() {
-        Ok(zone) => now.with_timezone(&zone).date_naive(),
-        // Every zone was checked when it came; one that this build doesn't know any more is off by a day at most.
-        Err(_) => now.date_naive(),
-    }
+    today_in(&barn.time_zone, now)
 }

@@ -3,12 +3,13 @@
 use std::collections::HashMap;
 
 use chrono::{DateTime, NaiveDate, Utc};
-use whorl_care::figure::due::board::{Choice, may_do, rests_on};
+use whorl_care::figure::due::board::Choice;
 use whorl_care::figure::due::{self, BarnContext, Input, Item, Programme};
 use whorl_care::ids::{AccountId, BarnId, HorseId};
 use whorl_care::rules::Rules;
 use whorl_care::sentence;
 use whorl_contract::due::{DueBoard, HorseDue};
+use whorl_contract::visits::{VisitPlan, VisitQuestion};
 use whorl_store::barns::BarnRow;
 use whorl_store::horses::HorseRow;
 use whorl_store::{Db, StoreError, barns};
@@ -71,6 +72,15 @@ pub(crate) fn only_its_past() -> Problem {
     )
 }
 
+/// Which things a list shows.
+#[derive(Clone, Copy, Debug, Default)]
+pub(crate) struct Wanted {
+    /// Of these.
+    pub(crate) choice: Choice,
+    /// Only what the caller may do and record in one of their roles, by the policy in force where the horse stands.
+    pub(crate) mine: bool,
+}
+
 /// What is due for the horses of a barn that the caller may see.
 ///
 /// # Errors
@@ -80,26 +90,17 @@ pub(crate) fn of_barn(
     db: &mut Db,
     asker: Asker,
     barn: BarnId,
-    choice: Choice,
+    wanted: Wanted,
     rules: &Rules,
 ) -> Result<Listed, StoreError> {
     let barn = access::barn(db, asker.account, barn, asker.now)?;
     let mut visible = access::horses_visible(db, asker.account, asker.now)?;
     visible.retain(|(row, _)| row.barn_id == barn.id);
     let barns = HashMap::from([(barn.id, barn)]);
-    board(
-        db,
-        asker,
-        visible,
-        &barns,
-        rules,
-        |_, item| choice.takes(item),
-        choice,
-    )
+    board(db, asker, visible, &barns, wanted, rules)
 }
 
-/// What is due for every horse that the caller has to do with now. With `mine`, only what the caller may do and record
-/// in one of their roles, by the policy in force where the horse stands.
+/// What is due for every horse that the caller has to do with now.
 ///
 /// # Errors
 ///
@@ -107,15 +108,12 @@ pub(crate) fn of_barn(
 pub(crate) fn of_account(
     db: &mut Db,
     asker: Asker,
-    choice: Choice,
-    mine: bool,
+    wanted: Wanted,
     rules: &Rules,
 ) -> Result<Listed, StoreError> {
     let visible = access::horses_visible(db, asker.account, asker.now)?;
     let barns = care_log::barns_of(db, &visible, asker.account)?;
-    let takes =
-        |doable: &Doable, item: &Item| choice.takes(item) && (!mine || doable.contains(&item.code));
-    board(db, asker, visible, &barns, rules, takes, choice)
+    board(db, asker, visible, &barns, wanted, rules)
 }
 
 /// The codes of the items that the caller may do.
@@ -126,17 +124,18 @@ fn board(
     asker: Asker,
     horses: Vec<(HorseRow, Access)>,
     barns: &HashMap<BarnId, BarnRow>,
+    wanted: Wanted,
     rules: &Rules,
-    takes: impl Fn(&Doable, &Item) -> bool,
-    choice: Choice,
 ) -> Result<Listed, StoreError> {
     let told = care_log::each(db, horses, |log| {
         let barn = barns.get(&log.horse.barn_id)?;
         Some((told(&log, barn, asker, rules), log.changed_at))
     })?;
-    let (mut all, mut doable, mut seen) = (Vec::new(), HashMap::new(), HashMap::new());
-    for ((due, codes), changed_at) in told.into_iter().flatten() {
-        doable.insert(due.horse_id, codes);
+    let (mut all, mut seen) = (Vec::new(), HashMap::new());
+    for ((mut due, doable), changed_at) in told.into_iter().flatten() {
+        if wanted.mine {
+            due.items.retain(|item| doable.contains(&item.code));
+        }
         seen.insert(
             due.horse_id,
             Seen {
@@ -151,17 +150,31 @@ fn board(
             .get(&id)
             .map_or_else(String::new, |barn| barn.name.clone())
     };
-    let none = Doable::new();
-    let board = DueBoard::of(all, name, |due, item| {
-        takes(doable.get(&due.horse_id).unwrap_or(&none), item)
-    });
-    let board = DueBoard {
-        on: asker.on,
-        by: choice.by,
-        until: choice.until,
-        ..board
-    };
+    let board = DueBoard::of(all, name, asker.on, wanted.choice);
     Ok(Listed { board, seen })
+}
+
+/// The fewest days on which somebody must come for what is due to the caller's knowledge.
+///
+/// # Errors
+///
+/// [`Kind::NotFound`] if the barn is not for the caller to know of; [`Kind::Invalid`] if the question can't stand.
+pub(crate) fn visits(
+    db: &mut Db,
+    asker: Asker,
+    question: VisitQuestion,
+    rules: &Rules,
+) -> Result<VisitPlan, Problem> {
+    question.check()?;
+    let wanted = Wanted {
+        choice: question.choice(),
+        mine: question.is_own_work(),
+    };
+    let listed = match question.barn_id {
+        Some(barn) => of_barn(db, asker, barn, wanted, rules)?,
+        None => of_account(db, asker, wanted, rules)?,
+    };
+    Ok(VisitPlan::of(question, listed.board)?)
 }
 
 /// What is due for a horse whose log is at hand: nothing, if the caller only had to do with it once.
@@ -187,16 +200,8 @@ fn told(log: &CareLog, barn: &BarnRow, asker: Asker, rules: &Rules) -> (HorseDue
             region: barn.region.clone(),
         },
     };
-    let mut answer = due::answer(&input, rules).unwrap_or_else(|faults| due::Answer {
-        items: Vec::new(),
-        warnings: vec![whorl_care::figure::Warning::new(
-            "unreadable",
-            format!("what is due can't be told: {faults}"),
-        )],
-        sources: Vec::new(),
-        cautions: Vec::new(),
-    });
-    answer.warnings.extend(log.erased().iter().map(|gone| {
+    let mut due = HorseDue::or_warning(&log.horse, &input, rules);
+    due.warnings.extend(log.erased().iter().map(|gone| {
         whorl_care::figure::Warning::new(
             "erased",
             format!(
@@ -207,37 +212,14 @@ fn told(log: &CareLog, barn: &BarnRow, asker: Asker, rules: &Rules) -> (HorseDue
         )
     }));
     if log.is_limited() {
-        withhold(&mut answer.items, log, &input, rules);
+        withhold(&mut due.items, log, &input, rules);
     }
-    let place = barn.region.as_deref();
-    let doable = answer
-        .items
-        .iter()
-        .filter(|item| {
-            log.access.roles().into_iter().any(|role| {
-                due::board::recorded_as(item).is_some_and(|kind| log.access.may_record(role, kind))
-                    && may_do(&rules.policy, role, item, place, &input.events, on)
-            })
-        })
-        .map(|item| item.code.clone())
-        .collect();
-    let due = HorseDue {
-        horse_id: log.horse.id,
-        horse: log.label(),
-        barn_id: log.horse.barn_id,
-        handling: log.horse.handling.clone(),
-        on,
-        items: answer.items,
-        warnings: answer.warnings,
-        sources: answer.sources,
-        cautions: answer.cautions,
-        withheld: log.is_limited(),
-    };
+    let may_record = |role, kind| log.access.may_record(role, kind);
+    let doable = due.doable(&log.horse, &input, rules, may_record);
     (due, doable)
 }
 
-/// Leaves out what rests on something that the caller may not see: on a kind of event that is withheld, or on an order
-/// or a pregnancy but for which the item would read otherwise.
+/// Leaves out what an order or a pregnancy that the caller may not see makes read otherwise.
 fn withhold(items: &mut Vec<Item>, log: &CareLog, input: &Input, rules: &Rules) {
     let (horse, events) = log.whole_at(input.on);
     let whole = due::items(
@@ -248,8 +230,5 @@ fn withhold(items: &mut Vec<Item>, log: &CareLog, input: &Input, rules: &Rules) 
         &input.barn,
         rules,
     );
-    let kinds = log.access.kinds();
-    items.retain(|item| {
-        rests_on(item).iter().all(|kind| kinds.contains(kind)) && whole.contains(item)
-    });
+    items.retain(|item| whole.contains(item));
 }

@@ -1,13 +1,13 @@
 //! Whether horses may enter a show or a country, as far as the caller may know.
 
-use chrono::NaiveDate;
 use whorl_care::fault::Faults;
 use whorl_care::figure::entry::rule_set::RuleSet;
-use whorl_care::figure::entry::{RuleIds, Stay, assess, rule_sets};
+use whorl_care::figure::entry::{RuleIds, Stay, rule_sets};
 use whorl_care::ids::{AccountId, BarnId, HorseId};
 use whorl_care::rules::Rules;
-use whorl_contract::entry::{BarnEntry, HorseEntry};
-use whorl_store::{Db, barns};
+use whorl_contract::entry::{BarnEntry, Entering, HorseEntry};
+use whorl_store::Db;
+use whorl_store::barns::{self, BarnRow};
 
 use crate::access;
 use crate::care_log::{self, CareLog};
@@ -40,6 +40,14 @@ impl Entry {
         let sets = rule_sets(&RuleIds::Several(self.rules.clone()), rules, &mut faults);
         faults.or(sets)
     }
+
+    fn by<'a>(&self, sets: &'a [&'a RuleSet], barn: &BarnRow) -> Entering<'a> {
+        Entering {
+            sets,
+            stay: self.stay,
+            on: care_log::today(barn, self.now),
+        }
+    }
 }
 
 /// Whether one horse may enter.
@@ -56,10 +64,8 @@ pub(crate) fn of_horse(
     let found = access::horse(db, entry.account, horse, entry.now)?;
     let sets = entry.sets(rules)?;
     let barn = barns::get(db, found.0.barn_id)?;
-    let today = care_log::today(&barn, entry.now);
-    let checked = care_log::each(db, vec![found], |log| {
-        check(&log, entry.stay, &sets, today, rules)
-    })?;
+    let entering = entry.by(&sets, &barn);
+    let checked = care_log::each(db, vec![found], |log| check(&log, entering, rules))?;
     checked.into_iter().next().ok_or_else(only_its_past)
 }
 
@@ -78,42 +84,19 @@ pub(crate) fn of_barn(
     let sets = entry.sets(rules)?;
     let mut visible = access::horses_visible(db, entry.account, entry.now)?;
     visible.retain(|(row, _)| row.barn_id == barn.id);
-    let today = care_log::today(&barn, entry.now);
-    let mut horses = care_log::each(db, visible, |log| {
-        check(&log, entry.stay, &sets, today, rules)
-    })?;
-    horses.sort_by_cached_key(|one| (one.horse.to_lowercase(), one.horse_id));
-    Ok(BarnEntry {
-        barn_id: barn.id,
-        barn: barn.name,
-        rules: sets.iter().map(|set| set.id.clone()).collect(),
-        arrives_on: entry.stay.arrives,
-        leaves_on: entry.stay.leaves,
-        horses,
-    })
+    let entering = entry.by(&sets, &barn);
+    let horses = care_log::each(db, visible, |log| check(&log, entering, rules))?;
+    Ok(BarnEntry::of((barn.id, barn.name), entering, horses))
 }
 
-fn check(
-    log: &CareLog,
-    stay: Stay,
-    sets: &[&RuleSet],
-    today: NaiveDate,
-    rules: &Rules,
-) -> HorseEntry {
-    let (profile, _) = log.at(stay.arrives);
-    let mut answer = assess(&profile, log.events(), sets, stay, Some(today), rules);
-    if log.is_limited() || !log.erased().is_empty() {
-        answer = answer.without(sets, |kind| !log.tells_all_of(kind));
-    }
-    HorseEntry {
-        horse_id: log.horse.id,
-        horse: log.label(),
-        barn_id: log.horse.barn_id,
-        microchip: profile.microchip,
-        arrives_on: stay.arrives,
-        leaves_on: stay.leaves,
-        verdict: answer.verdict(),
-        answer,
-        withheld: log.is_limited(),
-    }
+fn check(log: &CareLog, entering: Entering<'_>, rules: &Rules) -> HorseEntry {
+    let (profile, _) = log.at(entering.stay.arrives);
+    let hidden = |kind| !log.tells_all_of(kind);
+    HorseEntry::of(
+        &log.horse,
+        (&profile, log.events()),
+        entering,
+        hidden,
+        rules,
+    )
 }

@@ -73,6 +73,7 @@ pub(crate) fn view(row: &HorseRow, access: &Access, log: Vec<(i64, CareEvent)>) 
         barn_id: row.barn_id,
         owner_id: row.owner_id,
         roles: access.roles(),
+        kinds: access.kinds(),
         seq: until,
         handling,
         profile: seen_profile(access, log, &whole),

@@ -129,6 +129,11 @@ pub(crate) fn run(
         Run {
             horse_id: horse.id,
             events,
+            kinds: if access.is_limited() {
+                access.kinds()
+            } else {
+                Vec::new()
+            },
             head,
             more: last < until,
         },

@@ -23,6 +23,7 @@ mod sign_in;
 mod style;
 mod verdict;
 mod visitor;
+mod visits;
 mod words;
 
 use actix_web::body::{BoxBody, MessageBody};
@@ -58,6 +59,7 @@ pages! {
     "/": get herd::show;
     "/sign-in": get sign_in::show, post sign_in::enter;
     "/sign-out": post sign_in::leave;
+    "/visits": get visits::show;
     "/horses/{horse}": get horse::show;
     "/horses/{horse}/history": get history::show;
     "/horses/{horse}/entry": get fitness::of_horse;

@@ -8,6 +8,7 @@ mod calendars;
 mod devices;
 pub(crate) mod docs;
 mod due;
+mod entry;
 mod events;
 mod figures;
 pub(crate) mod grants;
@@ -28,6 +29,7 @@ mod sessions;
 pub(crate) mod shares;
 pub(crate) mod sync;
 mod transfers;
+mod visits;
 mod webhooks;
 mod yards;
 
@@ -109,12 +111,13 @@ pub(crate) fn all(config: &mut impl Operations) {
         .service(due::due_for_horse)
         .service(due::due_in_barn)
         .service(due::my_due_list)
+        .service(visits::plan_visits)
         .service(calendars::make_calendar)
         .service(calendars::list_calendars)
         .service(calendars::revoke_calendar)
         .service(calendars::calendar_feed)
-        .service(due::entry_of_horse)
-        .service(due::entry_of_barn)
+        .service(entry::entry_of_horse)
+        .service(entry::entry_of_barn)
         .service(log::get_log)
         .service(history::get_history)
         .service(bundles::make_bundle)

@@ -148,6 +148,23 @@ impl State {
         })
     }
 
+    /// Reads with the rules in force at hand.
+    ///
+    /// # Errors
+    ///
+    /// As for [`State::read`].
+    pub async fn ask<T, E>(
+        &self,
+        work: impl FnOnce(&mut Db, &Rules) -> Result<T, E> + Send + 'static,
+    ) -> Result<T, Problem>
+    where
+        T: Send + 'static,
+        E: From<StoreError> + Into<Problem> + Send + 'static,
+    {
+        let rules = self.rules.clone();
+        self.read(move |db| work(db, &rules)).await
+    }
+
     /// Reads from the store, off the async threads.
     ///
     /// # Errors

@@ -256,3 +256,49 @@ on_both!(a_barns_recall_tells_whom_to_tell, |server| {
     );
     assert!(limited.contains("of 1 not every kind of entry is open to it"));
 });
+
+on_both!(a_round_is_planned_on_a_page, |server| {
+    let (wren, idris) = (
+        server.device_account("Wren"),
+        server.device_account("Idris"),
+    );
+    let barn = paddock::barn(&wren, "Saltmarsh Yard");
+    let horse = paddock::horse(&wren, barn.id);
+    let id = json!({"name": "Samphire", "sex": "mare", "foaled_on": "2015-04-12"});
+    enter(server, &wren, &Record::identity(horse.id, id));
+    let _ = paddock::grant(&wren, &idris, &to_barn(barn.id, Role::Farrier));
+    let _ = paddock::licence(&idris, Role::Farrier);
+    enter(
+        server,
+        &idris,
+        &Record::trim(horse.id, "kicks with the near hind"),
+    );
+    server.clock.advance(TimeDelta::days(6 * 30));
+    let browser = Browser::of(server, &idris);
+    assert!(browser.get("/").text().contains("href=\"/visits\""));
+    let form = browser.get("/visits").text();
+    assert!(
+        form.contains("Horses a day")
+            && form.contains("Saltmarsh Yard")
+            && !form.contains("Without a day")
+    );
+    let plan = browser
+        .get("/visits?capacity=4&work=hoof&off=sunday")
+        .text();
+    for expected in [
+        "1 day",
+        "Late",
+        "Samphire",
+        "trim or shoeing",
+        "kicks with the near hind",
+    ] {
+        assert!(plan.contains(expected), "{expected}: {plan}");
+    }
+    let wrong = browser.get("/visits?capacity=0&from=soon").text();
+    assert!(wrong.contains("`soon` is no day"), "{wrong}");
+    let wrong = browser.get("/visits?capacity=0").text();
+    assert!(wrong.contains("1 to 500 horses a day"), "{wrong}");
+    let elsewhere = uuid::Uuid::now_v7();
+    let answer = browser.get(&format!("/visits?capacity=4&barn={elsewhere}"));
+    assert_eq!(answer.status, 404);
+});

@@ -316,6 +316,7 @@ impl Ledger for Model {
                 .enumerate()
                 .map(|(n, event)| logged(after + n + 1, event, self.sealed));
             pulled.runs.push(Run {
+                kinds: Vec::new(),
                 horse_id: want.horse_id,
                 events: events.collect(),
                 head: heads[after + count],

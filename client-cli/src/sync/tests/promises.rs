@@ -143,7 +143,7 @@ proptest! {
             3 => events.swap(0, 1),
             _ => events.insert(1, events[1].clone()),
         }
-        let run = whorl_contract::sync::Run { horse_id: horse(0), events, head: heads[4], more: false };
+        let run = whorl_contract::sync::Run { horse_id: horse(0), kinds: Vec::new(), events, head: heads[4], more: false };
         let signers = model.signers.clone();
         prop_assert!(check::run(&run, Place::start(horse(0)), &signers).is_err());
     }

@@ -122,6 +122,7 @@ fn an_owners_horse_that_the_server_lost_is_opened_again_and_given_back() {
         barn_id: Uuid::from_u128(50).into(),
         owner_id: ME,
         roles: Vec::new(),
+        kinds: Vec::new(),
         seq: 1,
         handling: None,
         profile: whorl_care::horse::Horse::default(),

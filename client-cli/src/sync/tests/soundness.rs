@@ -98,6 +98,7 @@ fn a_page_is_applied_whole_or_not_at_all() {
         .map(|(n, event)| model::logged(n + 1, event, false))
         .collect();
     let run = whorl_contract::sync::Run {
+        kinds: Vec::new(),
         horse_id: horse(0),
         events,
         head: heads[3],
@@ -118,6 +119,7 @@ fn a_signature_by_the_right_key_of_the_wrong_person_is_none() {
     let heads = model.heads_of(horse(0));
     let event = model::logged(1, &model.disk.logs[&horse(0)][0], false);
     let run = whorl_contract::sync::Run {
+        kinds: Vec::new(),
         horse_id: horse(0),
         events: vec![event],
         head: heads[1],

@@ -16,7 +16,7 @@ use super::due;
 use super::fields::Fields;
 use super::visitor::Visitor;
 use super::{html as page, layout, words};
-use crate::due_board::{self, Asker};
+use crate::due_board::{self, Asker, Wanted};
 use crate::problem::Problem;
 use crate::state::State;
 use crate::{access, care_log, herd};
@@ -43,9 +43,12 @@ pub(super) async fn show(
                 now,
                 on: None,
             };
-            let choice = Choice {
-                by,
-                ..Choice::default()
+            let wanted = Wanted {
+                choice: Choice {
+                    by,
+                    ..Choice::default()
+                },
+                mine: false,
             };
             let visible = access::horses_visible(db, account, now)?;
             Ok::<_, StoreError>(Board {
@@ -53,7 +56,7 @@ pub(super) async fn show(
                 by,
                 barns: access::barns_visible(db, account, now)?,
                 horses: herd::views(db, visible)?,
-                due: due_board::of_account(db, asker, choice, false, &rules)?.board,
+                due: due_board::of_account(db, asker, wanted, &rules)?.board,
             })
         })
         .await?;
@@ -85,6 +88,7 @@ impl Board {
                 }
             } @else {
                 (self.choice())
+                p { a href="/visits" { "Plan visits" } }
             }
             @for barn in &self.barns {
                 @let here: Vec<&Horse> =

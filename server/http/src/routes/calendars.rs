@@ -19,7 +19,7 @@ use whorl_store::{Key, StoreError, barns};
 use crate::access;
 use crate::calendar_feed::{horizon, render};
 use crate::caller::Caller;
-use crate::due_board::{self, Asker, Listed};
+use crate::due_board::{self, Asker, Listed, Wanted};
 use crate::keys;
 use crate::paging::Paging;
 use crate::problem::{Kind, Problem};
@@ -181,14 +181,20 @@ pub(crate) async fn calendar_feed(
             let (name, listed) = match row.barn_id {
                 None => (
                     "My list".to_owned(),
-                    due_board::of_account(db, asker, choice, true, &rules)?,
+                    due_board::of_account(db, asker, Wanted { choice, mine: true }, &rules)?,
                 ),
-                Some(Key(barn)) => match due_board::of_barn(db, asker, barn, choice, &rules) {
-                    Ok(listed) => (barns::get(db, barn)?.name, listed),
-                    // Its owner has nothing more to do with the barn.
-                    Err(StoreError::NotFound) => ("No more".to_owned(), Listed::default()),
-                    Err(error) => return Err(error.into()),
-                },
+                Some(Key(barn)) => {
+                    let wanted = Wanted {
+                        choice,
+                        mine: false,
+                    };
+                    match due_board::of_barn(db, asker, barn, wanted, &rules) {
+                        Ok(listed) => (barns::get(db, barn)?.name, listed),
+                        // Its owner has nothing more to do with the barn.
+                        Err(StoreError::NotFound) => ("No more".to_owned(), Listed::default()),
+                        Err(error) => return Err(error.into()),
+                    }
+                }
             };
             render(&format!("Due: {name}"), &listed, now).map_err(Problem::internal)
         })

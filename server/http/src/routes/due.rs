@@ -1,4 +1,4 @@
-//! What is due, and whether horses may enter.
+//! What is due: for a horse, a barn, and as a list of one's own.
 
 use actix_web::get;
 use actix_web::web::{Data, Json, Path, Query};
@@ -6,16 +6,13 @@ use chrono::NaiveDate;
 use serde::Deserialize;
 use utoipa::IntoParams;
 use whorl_care::figure::due::board::Choice;
-use whorl_care::figure::entry::Stay;
 use whorl_care::ids::{BarnId, HorseId};
 use whorl_care::kind::Role;
 use whorl_contract::due::{DueBoard, HorseDue};
-use whorl_contract::entry::{BarnEntry, HorseEntry};
 use whorl_contract::problem::Problem as ProblemDocument;
 
 use crate::caller::Caller;
-use crate::due_board::{self, Asker};
-use crate::entry_check::{self, Entry};
+use crate::due_board::{self, Asker, Wanted};
 use crate::problem::Problem;
 use crate::state::State;
 
@@ -46,46 +43,13 @@ pub(crate) struct Which {
 }
 
 impl Which {
-    fn choice(&self) -> Choice {
-        Choice {
+    fn wanted(&self, mine: bool) -> Wanted {
+        let choice = Choice {
             by: self.by,
             until: self.until,
             everything: false,
-        }
-    }
-}
-
-/// Which entry.
-#[derive(Debug, Deserialize, IntoParams)]
-#[serde(deny_unknown_fields)]
-#[into_params(parameter_in = Query)]
-pub(crate) struct Stays {
-    /// The rule sets, separated by commas: a horse must meet all of them. `GET /v1/rules` lists them.
-    #[param(example = "fei-influenza,eia-12-months")]
-    rules: String,
-    /// The day of arrival.
-    #[param(example = "2027-04-10")]
-    on: NaiveDate,
-    /// The last day of the stay; the day of arrival if missing.
-    #[param(example = "2027-04-12")]
-    until: Option<NaiveDate>,
-}
-
-impl Stays {
-    fn entry(&self, state: &State, caller: Caller) -> Entry {
-        let names = self.rules.split(',').map(str::trim);
-        Entry {
-            rules: names
-                .filter(|name| !name.is_empty())
-                .map(str::to_owned)
-                .collect(),
-            stay: Stay {
-                arrives: self.on,
-                leaves: self.until.unwrap_or(self.on),
-            },
-            account: caller.account,
-            now: state.clock.now(),
-        }
+        };
+        Wanted { choice, mine }
     }
 }
 
@@ -118,11 +82,10 @@ pub(crate) async fn due_for_horse(
     day: Query<Day>,
 ) -> Result<Json<HorseDue>, Problem> {
     let asker = asker(&state, caller, day.on);
-    let rules = state.rules.clone();
-    let due = state
-        .read(move |db| due_board::of_horse(db, asker, *horse, &rules))
+    let told = state
+        .ask(move |db, rules| due_board::of_horse(db, asker, *horse, rules))
         .await?;
-    Ok(Json(due))
+    Ok(Json(told))
 }
 
 /// Lists what is due for the horses of a barn that the caller may see: overdue first, then by day.
@@ -143,11 +106,10 @@ pub(crate) async fn due_in_barn(
     which: Query<Which>,
 ) -> Result<Json<DueBoard>, Problem> {
     let asker = asker(&state, caller, which.on);
-    let rules = state.rules.clone();
-    let board = state
-        .read(move |db| due_board::of_barn(db, asker, *barn, which.choice(), &rules))
+    let told = state
+        .ask(move |db, rules| due_board::of_barn(db, asker, *barn, which.wanted(false), rules))
         .await?;
-    Ok(Json(board.board))
+    Ok(Json(told.board))
 }
 
 /// Lists what the caller may do for any horse that they have to do with, in whatever barn: a farrier's or a vet's list.
@@ -170,61 +132,8 @@ pub(crate) async fn my_due_list(
     which: Query<Which>,
 ) -> Result<Json<DueBoard>, Problem> {
     let asker = asker(&state, caller, which.on);
-    let rules = state.rules.clone();
-    let board = state
-        .read(move |db| due_board::of_account(db, asker, which.choice(), true, &rules))
+    let told = state
+        .ask(move |db, rules| due_board::of_account(db, asker, which.wanted(true), rules))
         .await?;
-    Ok(Json(board.board))
-}
-
-/// Checks whether a horse may enter on a day by some rule sets, with the reasons and a plan for what is lacking.
-///
-/// What is unknown or withheld from the caller is never a pass. The organiser and the authority decide.
-#[utoipa::path(
-    tag = "due",
-    params(("horse" = HorseId, Path, description = "The horse"), Stays),
-    responses(
-        (status = 200, description = "The answer", body = HorseEntry),
-        (status = "4XX", description = "The request was refused", body = ProblemDocument,
-         content_type = "application/problem+json"),
-    ),
-)]
-#[get("/v1/horses/{horse}/entry")]
-pub(crate) async fn entry_of_horse(
-    state: Data<State>,
-    caller: Caller,
-    horse: Path<HorseId>,
-    stays: Query<Stays>,
-) -> Result<Json<HorseEntry>, Problem> {
-    let entry = stays.entry(&state, caller);
-    let rules = state.rules.clone();
-    let checked = state
-        .read(move |db| entry_check::of_horse(db, &entry, *horse, &rules))
-        .await?;
-    Ok(Json(checked))
-}
-
-/// Checks the same for every horse of a barn that the caller may see.
-#[utoipa::path(
-    tag = "due",
-    params(("barn" = BarnId, Path, description = "The barn"), Stays),
-    responses(
-        (status = 200, description = "The answers, by the horses' names", body = BarnEntry),
-        (status = "4XX", description = "The request was refused", body = ProblemDocument,
-         content_type = "application/problem+json"),
-    ),
-)]
-#[get("/v1/barns/{barn}/entry")]
-pub(crate) async fn entry_of_barn(
-    state: Data<State>,
-    caller: Caller,
-    barn: Path<BarnId>,
-    stays: Query<Stays>,
-) -> Result<Json<BarnEntry>, Problem> {
-    let entry = stays.entry(&state, caller);
-    let rules = state.rules.clone();
-    let checked = state
-        .read(move |db| entry_check::of_barn(db, &entry, *barn, &rules))
-        .await?;
-    Ok(Json(checked))
+    Ok(Json(told.board))
 }

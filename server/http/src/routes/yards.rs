@@ -27,9 +27,9 @@ pub(crate) async fn get_efficacy(
     caller: Caller,
     barn: Path<BarnId>,
 ) -> Result<Json<BarnEfficacy>, Problem> {
-    let (rules, now) = (state.rules.clone(), state.clock.now());
+    let now = state.clock.now();
     let answer = state
-        .read(move |db| yard::of_worms(db, caller.account, barn.into_inner(), (now, &rules)))
+        .ask(move |db, rules| yard::of_worms(db, caller.account, *barn, (now, rules)))
         .await?;
     Ok(Json(answer))
 }
@@ -51,9 +51,9 @@ pub(crate) async fn get_health_watch(
     caller: Caller,
     barn: Path<BarnId>,
 ) -> Result<Json<BarnHealth>, Problem> {
-    let (rules, now) = (state.rules.clone(), state.clock.now());
+    let now = state.clock.now();
     let answer = state
-        .read(move |db| yard::of_health(db, caller.account, barn.into_inner(), (now, &rules)))
+        .ask(move |db, rules| yard::of_health(db, caller.account, *barn, (now, rules)))
         .await?;
     Ok(Json(answer))
 }

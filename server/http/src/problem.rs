@@ -175,6 +175,14 @@ impl From<StoreError> for Problem {
                 cause: Some(error.to_string()),
                 ..Self::bare(Kind::Unavailable).retry_after(1)
             },
+            StoreError::Disk(_) => Self {
+                cause: Some(error.to_string()),
+                ..Self::new(
+                    Kind::Unavailable,
+                    "the server's disk is full or failing; nothing of this was kept, and its operator must see to it",
+                )
+                .retry_after(60)
+            },
             StoreError::Database(ref why) => Self::internal(format!("{error}: {why}")),
             other => Self::internal(other),
         }

@@ -24,6 +24,9 @@ pub enum StoreError {
     /// stays, and the same may be asked again.
     #[error("the database is busy: {0}")]
     Busy(String),
+    /// The disk is full, or fails: nothing of this was kept.
+    #[error("the database's disk is full or failing: {0}")]
+    Disk(String),
     /// Another life of the ledger must begin, and can't.
     #[error("a new epoch can't begin: {0}")]
     Life(String),
@@ -53,6 +56,12 @@ impl From<Error> for StoreError {
                 DatabaseErrorKind::ClosedConnection | DatabaseErrorKind::UnableToSendCommand,
                 why,
             ) => Self::Connection(why.message().to_owned()),
+            // SQLite's disk failed under a commit: the rest is told by what it said first.
+            Error::RollbackErrorOnCommit { commit_error, .. }
+                if matches!(&*commit_error, Error::DatabaseError(_, why) if is_of_the_disk(why.message())) =>
+            {
+                (*commit_error).into()
+            }
             // The line broke while a transaction was to be ended; whether it was is seen by who asks again.
             Error::BrokenTransactionManager | Error::RollbackErrorOnCommit { .. } => {
                 Self::Connection("it broke off".to_owned())
@@ -63,6 +72,9 @@ impl From<Error> for StoreError {
             ) => Self::Busy(why.message().to_owned()),
             Error::DatabaseError(_, why) if passes(why.message()) => {
                 Self::Busy(why.message().to_owned())
+            }
+            Error::DatabaseError(_, why) if is_of_the_disk(why.message()) => {
+                Self::Disk(why.message().to_owned())
             }
             other => Self::Database(other),
         }
@@ -81,4 +93,16 @@ fn passes(message: &str) -> bool {
         "database table is locked",
     ];
     PASSING.iter().any(|text| message.starts_with(text))
+}
+
+/// Whether the disk is full or fails: the texts of SQLite's `SQLITE_FULL` and `SQLITE_IOERR` (sqlite.org/rescode.html), and
+/// those of the system's ENOSPC and EIO, which PostgreSQL passes on.
+fn is_of_the_disk(message: &str) -> bool {
+    const FAILING: [&str; 4] = [
+        "disk is full",
+        "disk I/O error",
+        "No space left on device",
+        "Input/output error",
+    ];
+    FAILING.iter().any(|text| message.contains(text))
 }

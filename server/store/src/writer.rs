@@ -182,33 +182,46 @@ impl Pace {
     }
 }
 
-fn serve(address: &Address, mut db: Db, queue: &Queue, watch: &dyn Watch) {
+fn serve(address: &Address, db: Db, queue: &Queue, watch: &dyn Watch) {
     let mut pace = Pace::default();
+    let mut sound = Some(db);
     while let Some(first) = queue.next() {
-        // A panic in one write must not end the writer: all that shared its transaction is undone, the callers hear
-        // it, and the next writes get a fresh connection.
-        let served = catch_unwind(AssertUnwindSafe(|| {
-            serve_together(&mut db, first, queue, watch, &mut pace);
-        }));
-        if served.is_err() {
-            tracing::error!("a write panicked; the writer opens a new connection");
-            match Db::open(address, PATIENCE) {
-                Ok(fresh) => db = fresh,
-                Err(error) => {
-                    tracing::error!(%error, "the writer can't open a new connection and stops");
-                    return;
-                }
+        let mut db = match sound.take().map_or_else(|| Db::open(address, PATIENCE), Ok) {
+            Ok(db) => db,
+            Err(error) => {
+                // The job is dropped, its reply channel with it: the caller hears that the store didn't take it.
+                tracing::error!(%error, "the writer can't open a connection; the next write tries again");
+                continue;
             }
+        };
+        // A panic in one write must not end the writer: all that shared its transaction is undone, and the callers
+        // hear it.
+        let served = catch_unwind(AssertUnwindSafe(|| {
+            serve_together(&mut db, first, queue, watch, &mut pace)
+        }));
+        match served {
+            Ok(true) => sound = Some(db),
+            // SQLite undoes by itself what a full or failing disk cut short, and the connection's count of transactions
+            // doesn't hear of it: the next write gets a fresh one.
+            Ok(false) => {}
+            Err(_) => tracing::error!("a write panicked; the writer opens a new connection"),
         }
     }
 }
 
-/// Commits `first` and what waits behind it in one transaction, then answers each.
-fn serve_together(db: &mut Db, first: Job, queue: &Queue, watch: &dyn Watch, pace: &mut Pace) {
+/// Commits `first` and what waits behind it in one transaction, then answers each. Answers whether the connection can go
+/// on.
+fn serve_together(
+    db: &mut Db,
+    first: Job,
+    queue: &Queue,
+    watch: &dyn Watch,
+    pace: &mut Pace,
+) -> bool {
     if let Err(error) = db.begin_write() {
-        // The job is dropped, its reply channel with it: the caller hears that the store didn't take it.
+        // The job is dropped, as above.
         tracing::error!(%error, "the writer can't begin a transaction");
-        return;
+        return false;
     }
     let mut answers = vec![first(db)];
     let until = Instant::now() + pace.patience();
@@ -222,24 +235,24 @@ fn serve_together(db: &mut Db, first: Job, queue: &Queue, watch: &dyn Watch, pac
         answers.push(job(db));
     }
     let begun = Instant::now();
-    let failed = db.commit().err();
+    let failed = db.commit().err().map(StoreError::from);
     *pace = Pace {
         together: answers.len(),
         flushed_in: begun.elapsed(),
     };
     if let Some(error) = &failed {
         tracing::error!(%error, writes = answers.len(), "the writer can't commit");
-        // A commit that failed may leave the transaction open; the next one must begin afresh.
-        drop(db.rollback());
     } else {
         watch.committed(answers.len(), begun.elapsed());
     }
     for answer in answers {
         answer(match &failed {
             None => Ok(()),
+            Some(StoreError::Disk(why)) => Err(StoreError::Disk(why.clone())),
             Some(error) => Err(StoreError::Connection(format!(
                 "the commit failed: {error}"
             ))),
         });
     }
+    failed.is_none()
 }

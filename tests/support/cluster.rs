@@ -128,14 +128,22 @@ impl Cluster {
         assert!(done.expect("a process").success(), "{name} {args:?}");
     }
 
-    fn go_on(&self, settings: &[&str]) {
+    /// Starts it again on the files that it has.
+    ///
+    /// # Panics
+    ///
+    /// If it doesn't start.
+    pub fn go_on(&self, settings: &[&str]) {
         let mut options = format!("-h 127.0.0.1 -p {} -k ''", self.port);
         for setting in settings {
             options = format!("{options} -c {setting}");
         }
         let log = self.data().join("log");
         let log = log.to_str().expect("UTF-8");
-        self.run("pg_ctl", &["-w", "-l", log, "-o", &options, "start"]);
+        self.run(
+            "pg_ctl",
+            &["-w", "-t", "600", "-l", log, "-o", &options, "start"],
+        );
     }
 
     /// Lets a standby take over; it takes writes when this returns.
@@ -163,17 +171,15 @@ impl Cluster {
         String::from_utf8_lossy(&done.stdout).trim().to_owned()
     }
 
-    /// SIGKILL to all of its processes, as when its machine dies.
-    ///
-    /// # Panics
-    ///
-    /// If it doesn't run.
+    /// SIGKILL to all of its processes, as when its machine dies; none is left when this returns, so that it may start again.
     pub fn kill(&self) {
-        let all = self.processes();
-        signal("KILL", &all);
-        let alive = |id: &u32| parent(&PathBuf::from(format!("/proc/{id}"))).is_some();
-        while all.iter().any(alive) {
-            std::thread::sleep(Duration::from_millis(5));
+        loop {
+            let all = self.processes();
+            if all.is_empty() {
+                return;
+            }
+            signal("KILL", &all);
+            std::thread::sleep(Duration::from_millis(2));
         }
     }
 
@@ -187,36 +193,24 @@ impl Cluster {
         signal("CONT", &self.processes());
     }
 
-    /// The server's own process and all that it started.
+    /// All of its processes: they work in its folder.
     fn processes(&self) -> Vec<u32> {
-        let file = fs::read_to_string(self.data().join("postmaster.pid")).expect("running");
-        let main: u32 = file.lines().next().expect("a line").parse().expect("an id");
-        let mut all = vec![main];
-        for entry in fs::read_dir("/proc").expect("processes").flatten() {
-            let id = entry.file_name().to_str().and_then(|id| id.parse().ok());
-            if let Some(id) = id.filter(|_| parent(&entry.path()) == Some(main)) {
-                all.push(id);
-            }
-        }
-        all
+        let Ok(data) = fs::canonicalize(self.data()) else {
+            return Vec::new();
+        };
+        let all = fs::read_dir("/proc").expect("processes").flatten();
+        let ours = all.filter(|entry| {
+            fs::read_link(entry.path().join("cwd")).is_ok_and(|folder| folder == data)
+        });
+        ours.filter_map(|entry| entry.file_name().to_str()?.parse().ok())
+            .collect()
     }
 }
 
 impl Drop for Cluster {
     fn drop(&mut self) {
-        if self.data().join("postmaster.pid").exists() {
-            signal("KILL", &self.processes());
-        }
+        self.kill();
     }
-}
-
-/// The parent of a process that has not ended.
-fn parent(process: &Path) -> Option<u32> {
-    let stat = fs::read_to_string(process.join("stat")).ok()?;
-    // The name before it may hold anything.
-    let mut fields = stat.rsplit_once(") ")?.1.split(' ');
-    let state = fields.next()?;
-    fields.next()?.parse().ok().filter(|_| state != "Z")
 }
 
 fn is_root() -> bool {

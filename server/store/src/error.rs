@@ -57,9 +57,7 @@ impl From<Error> for StoreError {
                 why,
             ) => Self::Connection(why.message().to_owned()),
             // SQLite's disk failed under a commit: the rest is told by what it said first.
-            Error::RollbackErrorOnCommit { commit_error, .. }
-                if matches!(&*commit_error, Error::DatabaseError(_, why) if is_of_the_disk(why.message())) =>
-            {
+            Error::RollbackErrorOnCommit { commit_error, .. } if matches!(&*commit_error, Error::DatabaseError(_, why) if is_of_the_disk(why.message())) => {
                 (*commit_error).into()
             }
             // The line broke while a transaction was to be ended; whether it was is seen by who asks again.

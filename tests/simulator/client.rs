@@ -175,7 +175,7 @@ impl Client {
                     random: &random,
                     sleep: &|_| (),
                 },
-                progress: &mut |_, _| (),
+                progress: &mut |_| (),
                 again: false,
             };
             with(&mut self.heard, &mut |line| {
@@ -343,6 +343,7 @@ fn believe(conn: &mut SqliteConnection, run: &Run) {
             salt: event.salt.map(Stored),
             signature: event.signature.map(Stored),
             leaf: Stored(leaf),
+            open_kinds: None,
             head: Stored(chain::next(&before, &leaf)),
         };
         mirror::add(conn, &entry).expect("added");

@@ -224,6 +224,7 @@ impl Ledger for Line<'_> {
             barn_id: Uuid::from_u128(0x20).into(),
             owner_id,
             roles: Vec::new(),
+            kinds: Vec::new(),
             seq: head.seq,
             handling: None,
             profile: whorl_care::horse::Horse::default(),

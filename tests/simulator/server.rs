@@ -459,6 +459,7 @@ impl Server {
                 pulled.runs.push(Run {
                     horse_id: horse,
                     events: page.iter().map(|entry| entry.shown(self.now)).collect(),
+                    kinds: Vec::new(),
                     head: last.head,
                     more,
                 });

@@ -423,11 +423,8 @@ fn what_a_dead_server_had_in_hand_comes_up_again(database: Database) {
     let first = failed(&server, notice, 1);
     server.stop();
     // Another server takes it in hand and dies: it has it for two minutes.
-    let store = whorl_store::Store::open(&whorl_store::Settings {
-        url: server.database_url().to_owned(),
-        connections: 1,
-    })
-    .expect("the store");
+    let job = whorl_store::Settings::of_job(server.database_url());
+    let store = whorl_store::Store::open(&job).expect("the store");
     server.clock.advance(TimeDelta::hours(1));
     let now = server.now().naive_utc();
     let taken = store

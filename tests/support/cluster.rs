@@ -1,7 +1,7 @@
 //! PostgreSQL servers of a test's own: one that is killed, and a standby that takes over.
 
 use std::fs;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 use std::process::{Command, Output, Stdio};
 use std::time::Duration;
 

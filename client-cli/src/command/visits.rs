@@ -4,6 +4,7 @@ use std::str::FromStr;
 
 use chrono::NaiveDate;
 use whorl_care::figure::due::board::name;
+use whorl_care::sentence::counted;
 use whorl_care::visits::{DayOfWeek, Work};
 use whorl_contract::visits::{DaysOff, NotPlanned, VisitHorse, VisitPlan, VisitQuestion};
 
@@ -13,7 +14,7 @@ use crate::due_board::{self, Place, Wanted};
 use crate::failure::Failure;
 use crate::herd;
 use crate::recording;
-use crate::render::{Sheet, counted};
+use crate::render::Sheet;
 
 /// Plan visits on the fewest days, so that every horse is seen while it is right for it
 ///

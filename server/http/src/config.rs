@@ -231,28 +231,15 @@ impl Flags {
         if let Some(folder) = self.rules.as_deref().filter(|folder| !folder.is_dir()) {
             faults.add("--rules", format!("{} is no folder", folder.display()));
         }
-        let registration = match self.registration.as_str() {
-            "open" => Registration::Open,
-            "invited" => Registration::Invited,
-            _ => {
-                faults.add("--registration", "must be `open` or `invited`");
-                Registration::Open
-            }
-        };
+        let registration = registration(&mut faults, &self.registration);
         if let Err(error) = tracing_subscriber::EnvFilter::try_new(&self.log) {
             faults.add("--log", error.to_string());
         }
-        let code = |code: &String| {
-            let parts: Vec<&str> = code.split('-').collect();
-            let part = |part: &&str| {
-                (1..=3).contains(&part.len())
-                    && part
-                        .chars()
-                        .all(|one| one.is_ascii_lowercase() || one.is_ascii_digit())
-            };
-            parts.len() <= 2 && parts.iter().all(part)
-        };
-        if self.jurisdiction.as_ref().is_some_and(|text| !code(text)) {
+        if self
+            .jurisdiction
+            .as_ref()
+            .is_some_and(|text| !is_jurisdiction(text))
+        {
             faults.add(
                 "--jurisdiction",
                 "must be an ISO 3166 code in lower case, such as `gb` or `us-ky`",
@@ -321,6 +308,29 @@ impl Flags {
         };
         faults.or(numbers)
     }
+}
+
+fn registration(faults: &mut Faults, text: &str) -> Registration {
+    match text {
+        "open" => Registration::Open,
+        "invited" => Registration::Invited,
+        _ => {
+            faults.add("--registration", "must be `open` or `invited`");
+            Registration::Open
+        }
+    }
+}
+
+/// Whether a text has the form of an ISO 3166 code, of a country or of a part of one.
+fn is_jurisdiction(code: &str) -> bool {
+    let parts: Vec<&str> = code.split('-').collect();
+    let part = |part: &&str| {
+        (1..=3).contains(&part.len())
+            && part
+                .chars()
+                .all(|one| one.is_ascii_lowercase() || one.is_ascii_digit())
+    };
+    parts.len() <= 2 && parts.iter().all(part)
 }
 
 fn parsed<T: std::str::FromStr>(

@@ -30,8 +30,8 @@ use whorl_store::signers::{self, SignerRow};
 use whorl_store::{Db, StoreError};
 
 use crate::access::{self, Access};
-use crate::erasure;
 use crate::delivery;
+use crate::erasure;
 use crate::notice::{self, Word};
 use crate::problem::{Kind, Problem};
 use crate::state::State;

@@ -174,10 +174,10 @@ impl Bench {
                 Some(nginx) => pace::send(nginx.address, &theirs, self.most, anything)?.per_second,
                 None => f64::NAN,
             };
-            let pace = pace::send(server.address, &ours, self.most, anything)?;
-            rounds.push((pace.per_second, limit));
-            late.push(pace.p99.as_secs_f64() * 1_000.0);
-            halves.push(pace.half.as_secs_f64() * 1_000.0);
+            let sent = pace::send(server.address, &ours, self.most, anything)?;
+            rounds.push((sent.per_second, limit));
+            late.push(sent.p99.as_secs_f64() * 1_000.0);
+            halves.push(sent.half.as_secs_f64() * 1_000.0);
         }
         let name = format!("{name}, {connections} connections");
         let mut figure =
@@ -383,7 +383,7 @@ impl Bench {
                     run,
                     n as u64,
                 )?;
-                let mut row = fill::row(&made, &mut (behind + i64::try_from(n)?, Hash([0; 32])))?;
+                let mut row = fill::row(&made, &mut (behind + i64::try_from(n)?, Hash([0; 32])));
                 row.envelope = events::kept_envelope(&row);
                 Ok(row)
             })

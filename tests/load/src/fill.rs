@@ -28,10 +28,7 @@ struct Heads(Vec<(i64, Hash)>);
 
 /// Fills the database at `url`, which a server has begun.
 pub(crate) fn fill(world: &World, url: &str) -> Outcome {
-    let store = Store::open(&Settings {
-        url: url.to_owned(),
-        connections: 1,
-    })?;
+    let store = Store::open(&Settings::of_job(url))?;
     let mut heads = Heads(Vec::new());
     people(world, &store)?;
     for from in (0..world.horses).step_by(TOGETHER) {
@@ -98,7 +95,7 @@ fn append(
     let mut rows = Vec::with_capacity(count);
     for ((horse, _), made) in wanted.into_iter().zip(made) {
         let head = &mut heads.0[usize::try_from(horse)?];
-        rows.push(row(&made, head)?);
+        rows.push(row(&made, head));
     }
     store.write(move |db| events::append(db, rows))?;
     Ok(count)
@@ -140,11 +137,11 @@ fn make_part(world: &World, wanted: &[(u64, u64)]) -> Outcome<Vec<Made>> {
 }
 
 /// An event in its place, as the ledger writes it.
-pub(crate) fn row(made: &Made, log: &mut (i64, Hash)) -> Outcome<EventRow> {
+pub(crate) fn row(made: &Made, log: &mut (i64, Hash)) -> EventRow {
     let (envelope, signed) = (&made.envelope, &made.event);
     let leaf = event::leaf(signed.envelope.get().as_bytes(), &signed.signature);
     *log = (log.0 + 1, chain::next(&log.1, &leaf));
-    Ok(EventRow {
+    EventRow {
         horse_id: envelope.horse_id,
         seq: log.0,
         id: envelope.id,
@@ -160,7 +157,7 @@ pub(crate) fn row(made: &Made, log: &mut (i64, Hash)) -> Outcome<EventRow> {
         signature: signed.signature.0.to_vec(),
         head: log.1.0.to_vec(),
         shapes: envelope.kind == whorl_care::kind::Kind::Identity,
-    })
+    }
 }
 
 fn horse(world: &World, n: u64) -> HorseRow {

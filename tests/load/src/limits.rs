@@ -1,6 +1,7 @@
 //! What the machine itself allows, measured in the same run: the database without a server, and a server that only hands
 //! out a file.
 
+use std::fmt::Write as _;
 use std::net::{SocketAddr, TcpListener};
 use std::path::Path;
 use std::process::{Child, Command, Stdio};
@@ -34,7 +35,7 @@ pub(crate) fn raw_inserts(
         "INSERT INTO event (horse_id, seq, id, kind, performed_at, author_id, device_id, target_id, received_at,
             envelope, content, salt, signature, head, shapes) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
     )?;
-    let began = Instant::now();
+    let start = Instant::now();
     let mut done = 0;
     for part in rows.chunks(together) {
         begin.execute([])?;
@@ -59,11 +60,11 @@ pub(crate) fn raw_inserts(
         }
         commit.execute([])?;
         done += part.len();
-        if began.elapsed() > most {
+        if start.elapsed() > most {
             break;
         }
     }
-    Ok(rate(done, began.elapsed()))
+    Ok(rate(done, start.elapsed()))
 }
 
 /// An nginx that hands out one file. It ends with this.
@@ -156,10 +157,10 @@ pub(crate) fn pgbench(
         "CREATE SEQUENCE IF NOT EXISTS load_seq START 100000000",
     )?;
     let text = |bytes: &[u8]| {
-        bytes
-            .iter()
-            .map(|byte| format!("{byte:02x}"))
-            .collect::<String>()
+        bytes.iter().fold(String::new(), |mut text, byte| {
+            let _ = write!(text, "{byte:02x}");
+            text
+        })
     };
     let mut command = Command::new("pgbench");
     let connections = connections.to_string();

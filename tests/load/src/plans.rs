@@ -1,5 +1,6 @@
 //! How the database goes about the statements that every request waits for.
 
+use std::fmt::Write as _;
 use std::path::Path;
 
 use rusqlite::Connection;
@@ -75,9 +76,9 @@ fn explain(ids: &Ids, ask: impl Fn(&str) -> Outcome<String>) -> Outcome<String> 
     let mut text = String::new();
     for (name, statement) in HOT {
         let plan = ask(&ids.fill(statement))?;
-        text.push_str(&format!("{name}\n"));
+        writeln!(text, "{name}")?;
         for line in plan.lines() {
-            text.push_str(&format!("    {}\n", shortened(line, ids)));
+            writeln!(text, "    {}", shortened(line, ids))?;
         }
     }
     Ok(text)

@@ -3,7 +3,7 @@
 use reqwest::Method;
 use serde_json::{Value, json};
 use uuid::Uuid;
-use whorl_care::ids::{BarnId, HorseId, TransferId};
+use whorl_care::ids::{BarnId, HorseId, TransferId, WebhookId};
 use whorl_care::kind::Role;
 use whorl_contract::calendar::Calendar;
 use whorl_contract::grant::{Grant, Invitation};
@@ -12,6 +12,8 @@ use whorl_contract::path;
 use whorl_contract::share::Share;
 use whorl_contract::sync::Outcome;
 use whorl_contract::transfer::Transfer;
+use whorl_store::StoreError;
+use whorl_store::webhooks::{self, WebhookRow};
 use whorl_tests::ledger::push_one;
 use whorl_tests::paddock::{self, code, grant, new_id, to_horse};
 use whorl_tests::pen::Pen;
@@ -96,10 +98,28 @@ impl<'a> Calls<'a> {
         let details = json!({"name": "Sluice House", "time_zone": "Europe/London", "region": "gb"});
         let entry = "?rules=fei-influenza&on=2027-03-10";
         match name {
-            "live" | "ready" | "get_server" | "get_account" | "list_barns" | "list_calendars"
-            | "list_devices" | "my_due_list" | "list_grants" | "list_held" | "list_horses"
-            | "list_invitations" | "list_licences" | "get_policy" | "list_rules"
-            | "list_sessions" | "get_heads" | "list_transfers" => Target::at(&[]),
+            "live"
+            | "ready"
+            | "get_server"
+            | "get_account"
+            | "list_barns"
+            | "list_calendars"
+            | "list_devices"
+            | "my_due_list"
+            | "list_grants"
+            | "list_held"
+            | "list_horses"
+            | "list_invitations"
+            | "list_licences"
+            | "get_policy"
+            | "list_rules"
+            | "list_sessions"
+            | "get_heads"
+            | "list_transfers"
+            | "list_notices"
+            | "get_notice_settings"
+            | "list_undelivered"
+            | "list_webhooks" => Target::at(&[]),
             "calendar_feed" => Target::at(&[&self.calendar().1]),
             "change_password" => {
                 let same =
@@ -111,16 +131,13 @@ impl<'a> Calls<'a> {
                     "password": "samphire grows by the slipway"});
                 Target::of(&[], new)
             }
+            "mark_notices_read" => Target::of(&[], json!({"until": "2027-03-04T00:00:00Z"})),
+            "choose_notice_settings" => Target::of(&[], json!({"email": "red_flags"})),
+            "make_webhook" => Target::of(&[], json!({"url": "https://hooks.example/in"})),
+            "rotate_webhook" | "end_webhook" => Target::at(&[&self.webhook()]),
             "open_barn" => Target::of(&[], details),
             "put_barn" => Target::of(&[barn], details),
             "get_barn" | "due_in_barn" | "get_efficacy" | "get_health_watch" => Target::at(&[barn]),
-            "plan_visits" => {
-                let plan = |barn: BarnId| {
-                    json!({"barn_id": barn, "work": "weight", "from": "2027-03-04",
-                    "until": "2027-05-31", "capacity": 4})
-                };
-                Target::of(&[], plan(*barn)).or_absent(plan(new_id()))
-            }
             "entry_of_barn" => Target::at(&[barn]).asking(entry),
             "make_calendar" => Target::of(&[], json!({"barn_id": barn}))
                 .or_absent(json!({"barn_id": Uuid::now_v7()})),
@@ -239,6 +256,29 @@ impl<'a> Calls<'a> {
             .next()
             .and_then(|name| name.strip_suffix(".ics"));
         (made, secret.expect("a secret").to_owned())
+    }
+
+    /// A webhook of the owner's, put into the store: this server's operator has allowed no address.
+    fn webhook(&self) -> WebhookId {
+        let row = WebhookRow {
+            id: new_id(),
+            account_id: self.owner.account(),
+            url: "https://hooks.example/in".to_owned(),
+            seed: vec![7; 16],
+            seed_before: None,
+            created_at: self.server.now().naive_utc(),
+            rotated_at: None,
+            ended_at: None,
+            ended_why: None,
+        };
+        let id = row.id;
+        let added = self
+            .server
+            .state()
+            .store
+            .write(move |db| webhooks::add(db, row));
+        added.unwrap_or_else(|error: StoreError| panic!("{error}"));
+        id
     }
 
     fn grant(&self) -> Grant {

@@ -45,12 +45,12 @@ impl<'a> PageCalls<'a> {
     pub(super) fn make(&mut self, method: &str, template: &str, who: &Who) -> Heard {
         let place = |horse: &str, barn: &str, link: &str| {
             let filled = template.replace("{horse}", horse).replace("{barn}", barn);
-            let query = match template {
-                "/visits" => format!("?capacity=4&work=weight&barn={barn}"),
-                _ if template.ends_with("/recall") => "?lot=QW-3381".to_owned(),
-                _ => String::new(),
+            let query = if template.ends_with("/recall") {
+                "?lot=QW-3381"
+            } else {
+                ""
             };
-            filled.replace("{token}", link) + &query
+            filled.replace("{token}", link) + query
         };
         let (horse, barn) = (self.stable.horse.to_string(), self.stable.barn.to_string());
         let here = place(&horse, &barn, &self.link);
@@ -101,6 +101,7 @@ impl<'a> PageCalls<'a> {
                 let fresh = grant(self.owner, &self.stable.spare, &farrier);
                 vec![("grant", fresh.id.to_string()), ("for", "all".to_owned())]
             }
+            "/notices" => vec![("until", "2027-03-04T00:00:00Z".to_owned())],
             "/horses/{horse}/shares" => vec![("days", "3".to_owned())],
             other => panic!("say in page_calls.rs what is filled in at {other}"),
         };

@@ -13,7 +13,7 @@ use whorl_store::barns::BarnRow;
 
 use super::fields::Fields;
 use super::visitor::Visitor;
-use super::{failure, html as page, layout, words};
+use super::{html as page, layout, words};
 use crate::access;
 use crate::due_board::{self, Asker};
 use crate::problem::{Kind, Problem};
@@ -113,7 +113,7 @@ fn form(fields: &Fields, barns: &[BarnRow], today: NaiveDate, refused: &[Fault])
     let told = |name: &str| {
         html! {
             @for fault in refused.iter().filter(|fault| fault.pointer.trim_start_matches('/') == name) {
-                p.refused id=(format!("wrong-{name}")) role="alert" { (failure::sentence(&fault.detail)) }
+                p.refused id=(format!("wrong-{name}")) role="alert" { (words::told(&fault.detail)) }
             }
         }
     };
@@ -216,7 +216,7 @@ fn answer(plan: &VisitPlan) -> Markup {
             @if plan.withheld {
                 p.notice { "Part of some horses' records is withheld from you. What rests on it isn't planned." }
             }
-            ul.cautions { @for text in &plan.cautions { li { (failure::sentence(text)) } } }
+            ul.cautions { @for text in &plan.cautions { li { (words::told(text)) } } }
         }
     }
 }
@@ -255,7 +255,7 @@ fn left(one: &NotPlanned) -> Markup {
                 ": " (name(&one.item.code))
             }
             p.task-line {
-                (failure::sentence(one.reason.words()))
+                (words::told(one.reason.words()))
                 @if let Some(by) = one.item.due_by { " Due by " (words::day(by)) "." }
             }
         }

@@ -21,6 +21,14 @@ pub(crate) struct Disk {
     trace: PathBuf,
 }
 
+/// One thing that was done to a file.
+struct Record<'a> {
+    kind: u8,
+    name: String,
+    offset: usize,
+    data: &'a [u8],
+}
+
 enum Change {
     Written(usize, Vec<u8>),
     Cut(usize),
@@ -64,10 +72,10 @@ impl Disk {
             if keep_some {
                 let file = files.entry(name).or_default();
                 // None of it, all of it, or a part.
-                let chance = random_below(5);
-                changes
-                    .into_iter()
-                    .for_each(|change| leave(file, change, chance));
+                let parts = random_below(5);
+                for change in changes {
+                    leave(file, change, parts);
+                }
             }
         }
         for name in self.read().keys().map(String::as_str).chain(["-shm"]) {
@@ -96,17 +104,23 @@ impl Disk {
 /// Brings what was flushed to the files; answers what was not.
 fn replay(mut trace: &[u8], files: &mut Files) -> BTreeMap<String, Vec<Change>> {
     let mut pending: BTreeMap<String, Vec<Change>> = BTreeMap::new();
-    while let Some((kind, name, offset, data, rest)) = record(trace) {
+    while let Some((record, rest)) = record(trace) {
         trace = rest;
+        let Record {
+            kind,
+            name,
+            offset,
+            data,
+        } = record;
         let waiting = pending.entry(name.clone()).or_default();
         match kind {
             b'W' => waiting.push(Change::Written(offset, data.to_vec())),
             b'T' => waiting.push(Change::Cut(offset)),
             b'S' => {
                 let file = files.entry(name).or_default();
-                std::mem::take(waiting)
-                    .into_iter()
-                    .for_each(|change| apply(file, change));
+                for change in std::mem::take(waiting) {
+                    apply(file, change);
+                }
             }
             // Linux takes for clean what it failed to flush: it is never flushed again.
             b'F' => waiting.clear(),
@@ -121,7 +135,7 @@ fn replay(mut trace: &[u8], files: &mut Files) -> BTreeMap<String, Vec<Change>> 
 }
 
 /// The next record; none if it was cut short.
-fn record(trace: &[u8]) -> Option<(u8, String, usize, &[u8], &[u8])> {
+fn record(trace: &[u8]) -> Option<(Record<'_>, &[u8])> {
     let number = |at: usize| -> Option<usize> {
         let bytes = trace.get(at..at + 8)?.try_into().ok()?;
         usize::try_from(u64::from_ne_bytes(bytes)).ok()
@@ -133,7 +147,13 @@ fn record(trace: &[u8]) -> Option<(u8, String, usize, &[u8], &[u8])> {
     let name = String::from_utf8(name.to_vec()).ok()?;
     let data = 19 + name_length;
     let bytes = trace.get(data..data + length)?;
-    Some((kind, name, offset, bytes, &trace[data + length..]))
+    let record = Record {
+        kind,
+        name,
+        offset,
+        data: bytes,
+    };
+    Some((record, &trace[data + length..]))
 }
 
 fn apply(file: &mut Vec<u8>, change: Change) {
@@ -148,16 +168,16 @@ fn apply(file: &mut Vec<u8>, change: Change) {
 }
 
 /// Some of its sectors reach the disk, in so many of four cases.
-fn leave(file: &mut Vec<u8>, change: Change, chance: u64) {
+fn leave(file: &mut Vec<u8>, change: Change, parts: u64) {
     match change {
         Change::Written(offset, data) => {
             for (n, sector) in data.chunks(SECTOR).enumerate() {
-                if random_below(4) < chance {
+                if random_below(4) < parts {
                     apply(file, Change::Written(offset + n * SECTOR, sector.to_vec()));
                 }
             }
         }
-        Change::Cut(size) if random_below(4) < chance => file.resize(size, 0),
+        Change::Cut(size) if random_below(4) < parts => file.resize(size, 0),
         Change::Cut(_) => {}
     }
 }

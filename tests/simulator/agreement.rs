@@ -43,8 +43,11 @@ fn said(outcomes: Vec<Outcome>) -> Vec<Said> {
     said.collect()
 }
 
+/// A horse, its entries by place, the head after them, and whether the log goes on.
+type Shown = (HorseId, Vec<(i64, String)>, Hash, bool);
+
 /// What a page says: of each horse the entries, the head, and whether the log goes on.
-fn page(pulled: &Pulled) -> Vec<(HorseId, Vec<(i64, String)>, Hash, bool)> {
+fn page(pulled: &Pulled) -> Vec<Shown> {
     let runs = pulled.runs.iter().map(|run| {
         let events = run.events.iter().map(|event| {
             let text = event.envelope.as_ref().expect("an envelope").get();
@@ -172,7 +175,7 @@ impl<'a> Both<'a> {
             self.notes.push((device, note));
             batch.push((device, note));
         }
-        self.send(device, batch);
+        self.send(device, &batch);
     }
 
     fn again(&mut self) {
@@ -183,7 +186,7 @@ impl<'a> Both<'a> {
             }
         }
         let pusher = self.random.below(4);
-        self.send(pusher, batch);
+        self.send(pusher, &batch);
     }
 
     fn note(&mut self, device: usize) -> Note {
@@ -217,7 +220,7 @@ impl<'a> Both<'a> {
         }
     }
 
-    fn send(&mut self, pusher: usize, batch: Vec<(usize, Note)>) {
+    fn send(&mut self, pusher: usize, batch: &[(usize, Note)]) {
         let account = self.model.cast.devices[pusher].account;
         let events = batch.iter();
         let events: Vec<_> = events

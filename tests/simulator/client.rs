@@ -8,7 +8,7 @@ use std::sync::atomic::{AtomicI64, Ordering};
 use std::sync::{Arc, OnceLock};
 
 use chrono::{DateTime, TimeDelta, Utc};
-use diesel::connection::{Connection, InstrumentationEvent, SimpleConnection};
+use diesel::connection::{Connection, InstrumentationEvent};
 use diesel::sqlite::SqliteConnection;
 use tempfile::TempDir;
 use whorl_care::ids::{EventId, HorseId};
@@ -192,10 +192,6 @@ impl Client {
                 }
             }
             Err(why) if why.is::<Killed>() => {
-                if self.fault == Some(Fault::WritesAPageInPieces) {
-                    // As if there had been no transaction around what it wrote so far; there may be none, too.
-                    let _ = conn.batch_execute("COMMIT");
-                }
                 // What was not committed goes with the connection.
                 drop(conn);
                 End::Killed
@@ -247,7 +243,9 @@ impl Client {
                 }
             }
             (Some(Fault::BelievesWhatItIsSent), _) => {
-                runs.iter().for_each(|run| believe(conn, run))
+                for run in &runs {
+                    believe(conn, run);
+                }
             }
             (Some(Fault::KeepsWhatWentOutOfSight), End::Done(report)) => {
                 let locked = |entry: &&Logged| {

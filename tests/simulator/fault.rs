@@ -13,12 +13,8 @@ pub(crate) enum Fault {
     TakesAnyBodyForAKnownId,
     /// The server decides by the grants that were there when the request was sent.
     LooksAtGrantsOutsideTheLock,
-    /// The server takes what a revoked device signed.
-    ForgetsWhoWasRevoked,
     /// The server says that it took what it only holds for the owner.
     AcknowledgesWhatItHolds,
-    /// The server forgets what it held when it stops.
-    HoldsInMemoryOnly,
     /// The server comes back from a backup as if nothing had happened.
     HidesThatItWasRestored,
     /// The server gives a log in the order of the devices' clocks.
@@ -35,8 +31,6 @@ pub(crate) enum Fault {
     DropsWhatIsRefused,
     /// The client drops what it has sent, whatever the answer.
     DropsWhatWasSent,
-    /// The client writes a page, and what goes with it, one by one.
-    WritesAPageInPieces,
     /// The client takes each life of the server's ledger for the one that it knows.
     OverlooksTheEpoch,
     /// The client clears its outbox of a horse that went out of sight.
@@ -45,30 +39,4 @@ pub(crate) enum Fault {
     BelievesWhatItIsSent,
     /// The client keeps the copy of a horse that went out of sight.
     KeepsWhatWentOutOfSight,
-}
-
-impl Fault {
-    pub(crate) const ALL: [Self; 21] = [
-        Self::AnswersBeforeItCommits,
-        Self::KnowsNoRepetition,
-        Self::CountsBeforeItLooks,
-        Self::TakesAnyBodyForAKnownId,
-        Self::LooksAtGrantsOutsideTheLock,
-        Self::ForgetsWhoWasRevoked,
-        Self::AcknowledgesWhatItHolds,
-        Self::HoldsInMemoryOnly,
-        Self::HidesThatItWasRestored,
-        Self::OrdersByTime,
-        Self::SkipsAtThePageBreak,
-        Self::ShowsWhatIsNotTheirs,
-        Self::DropsUnknownFields,
-        Self::ReadsFromALaggingCopy,
-        Self::DropsWhatIsRefused,
-        Self::DropsWhatWasSent,
-        Self::WritesAPageInPieces,
-        Self::OverlooksTheEpoch,
-        Self::DropsWhatWaitsWithTheHorse,
-        Self::BelievesWhatItIsSent,
-        Self::KeepsWhatWentOutOfSight,
-    ];
 }

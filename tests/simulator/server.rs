@@ -217,9 +217,6 @@ impl Server {
             self.disk = self.durable.clone();
             self.audited.clear();
         }
-        if self.has(Fault::HoldsInMemoryOnly) {
-            self.disk.held.clear();
-        }
     }
 
     /// Time passes; what was written reaches the disk, and the copies.
@@ -313,7 +310,7 @@ impl Server {
     }
 
     fn signer(&self, id: DeviceId) -> Option<&Device> {
-        let revoked = self.disk.revoked.contains(&id) && !self.has(Fault::ForgetsWhoWasRevoked);
+        let revoked = self.disk.revoked.contains(&id);
         self.cast.device(id).filter(|_| !revoked)
     }
 

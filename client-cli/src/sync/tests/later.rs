@@ -47,6 +47,7 @@ fn a_later_kind_with_unknown_fields_is_verified_and_kept_byte_for_byte() {
     };
     let start = Place::start(horse_id);
     let run = Run {
+        kinds: Vec::new(),
         horse_id,
         events: vec![event.clone()],
         head: chain::next(&start.head, &leaf(&bytes, &signature)),

@@ -7,6 +7,7 @@ mod attachments;
 mod barns;
 mod bundles;
 mod calendars;
+mod closing;
 mod deliveries;
 mod due;
 mod due_golden;

@@ -64,6 +64,16 @@ enum Command {
         /// The account's e-mail address
         email: String,
     },
+    /// Close an account: its sessions end at once and nobody signs in to it; what its person recorded stays
+    Close {
+        /// The account's e-mail address
+        email: String,
+    },
+    /// Open a closed account again
+    Reopen {
+        /// The account's e-mail address
+        email: String,
+    },
     /// Let an account take passwords again after too many wrong ones
     Unlock {
         /// The account's e-mail address
@@ -127,6 +137,16 @@ fn run(cli: Cli, matches: &ArgMatches) -> Result<(), Failure> {
         Command::Operator { email } => {
             let name = operate::make_operator(&State::open(config, Clock::system())?, &email)?;
             say(&format!("{name} runs this server now"))
+        }
+        Command::Close { email } => {
+            logging::start(&config.log)?;
+            let name = operate::close(&State::open(config, Clock::system())?, &email)?;
+            say(&format!("{name}'s account is closed; `reopen` undoes it"))
+        }
+        Command::Reopen { email } => {
+            logging::start(&config.log)?;
+            let name = operate::reopen(&State::open(config, Clock::system())?, &email)?;
+            say(&format!("{name} may sign in again"))
         }
         Command::Unlock { email } => {
             operate::unlock(&State::open(config, Clock::system())?, &email)?;

@@ -1,5 +1,6 @@
 //! What an operator does from the shell, beside the running server.
 
+use whorl_store::sessions::{self, End};
 use whorl_store::{StoreError, accounts, throttle};
 
 use crate::state::State;
@@ -49,6 +50,48 @@ pub fn unlock(state: &State, email: &str) -> Result<(), NotDone> {
         }
         Ok(())
     })
+}
+
+/// Closes an account: its sessions end at once, on every server, and nobody signs in to it. What its person recorded stays.
+/// Blocks.
+///
+/// # Errors
+///
+/// [`NotDone`].
+pub fn close(state: &State, email: &str) -> Result<String, NotDone> {
+    let (address, wanted) = (address(email)?, email.to_owned());
+    let at = state.clock.now().naive_utc();
+    let (account, ended) = state.store.write(move |db| {
+        let account = accounts::by_email(db, address.as_str())?;
+        let account = account.ok_or(NotDone::NoAccount(wanted))?;
+        accounts::set_disabled(db, account.id, Some(at))?;
+        let mut ended = 0;
+        for session in sessions::open_of_account(db, account.id, at)? {
+            let why = "account-closed";
+            sessions::end(db, account.id, session.id, End { at, why })?;
+            ended += 1;
+        }
+        Ok::<_, NotDone>((account, ended))
+    })?;
+    tracing::warn!(target: "security", event = "account_closed", account = %account.id, sessions = ended);
+    Ok(account.name)
+}
+
+/// Opens a closed account again; its person signs in anew. Blocks.
+///
+/// # Errors
+///
+/// [`NotDone`].
+pub fn reopen(state: &State, email: &str) -> Result<String, NotDone> {
+    let (address, wanted) = (address(email)?, email.to_owned());
+    let account = state.store.write(move |db| {
+        let account = accounts::by_email(db, address.as_str())?;
+        let account = account.ok_or(NotDone::NoAccount(wanted))?;
+        accounts::set_disabled(db, account.id, None)?;
+        Ok::<_, NotDone>(account)
+    })?;
+    tracing::warn!(target: "security", event = "account_reopened", account = %account.id);
+    Ok(account.name)
 }
 
 fn address(email: &str) -> Result<Email, NotDone> {

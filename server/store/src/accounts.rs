@@ -104,6 +104,22 @@ pub fn make_operator(db: &mut Db, id: AccountId) -> Result<(), StoreError> {
     Ok(())
 }
 
+/// Closes an account to its person from `at`, or opens it again.
+///
+/// # Errors
+///
+/// [`StoreError`] if the database fails.
+pub fn set_disabled(
+    db: &mut Db,
+    id: AccountId,
+    at: Option<NaiveDateTime>,
+) -> Result<(), StoreError> {
+    diesel::update(account::table.find(Key(id)))
+        .set(account::disabled_at.eq(at))
+        .execute(db)?;
+    Ok(())
+}
+
 /// The names of accounts.
 ///
 /// # Errors

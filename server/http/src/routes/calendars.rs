@@ -14,7 +14,7 @@ use whorl_contract::page::Page;
 use whorl_contract::path;
 use whorl_contract::problem::Problem as ProblemDocument;
 use whorl_store::calendars::{self, CalendarRow};
-use whorl_store::{Key, StoreError, barns};
+use whorl_store::{Key, StoreError, accounts, barns};
 
 use crate::access;
 use crate::calendar_feed::{horizon, render};
@@ -173,6 +173,9 @@ pub(crate) async fn calendar_feed(
     let text = state
         .read(move |db| {
             let row = calendars::by_token(db, &hash(&token))?;
+            if accounts::get(db, row.account_id)?.disabled_at.is_some() {
+                return Err(Problem::not_found());
+            }
             let asker = Asker {
                 account: row.account_id,
                 now,

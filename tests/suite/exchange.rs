@@ -26,6 +26,12 @@ on_both!(a_wrong_method_is_told_the_right_ones, |server| {
         assert_eq!(answer.problem().kind, Kind::MethodNotAllowed);
         assert_eq!(answer.header("allow"), Some("GET, HEAD, OPTIONS"));
     }
+    // A word that is written out for one method is no id for another: an id would be looked for and not found.
+    let wren = server.account("Wren");
+    let word = wren.delete(path::ACCEPT_INVITATION);
+    assert_eq!(word.problem().kind, Kind::MethodNotAllowed);
+    assert_eq!(word.header("allow"), Some("OPTIONS, POST"));
+    assert_eq!(wren.delete("/v1/invitations/none").status, 404);
     assert_eq!(send(Method::OPTIONS, path::ACCOUNT).status, 204);
     let head = send(Method::HEAD, path::SERVER);
     assert_eq!((head.status, head.body.len()), (200, 0));

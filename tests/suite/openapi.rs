@@ -94,3 +94,15 @@ fn every_operation_says_what_may_go_wrong_and_has_a_name_of_its_own() {
         }
     }
 }
+
+/// Two types of one name would be published as one of them: `Horse` once was.
+#[test]
+fn a_horse_is_published_as_it_is_answered() {
+    let document = whorl_http::description::openapi();
+    let horse = &document["components"]["schemas"]["Horse"]["properties"];
+    for field in ["id", "barn_id", "owner_id", "roles", "seq", "profile"] {
+        assert!(horse[field].is_object(), "{field} is missing");
+    }
+    let handling = &document["components"]["schemas"]["Handling"]["properties"];
+    assert!(handling.is_object());
+}

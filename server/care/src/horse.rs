@@ -96,6 +96,7 @@ fn known<'de, D: serde::Deserializer<'de>>(from: D) -> Result<BTreeMap<String, b
 /// A pregnancy in hand.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[cfg_attr(feature = "schema", schema(as = CoveredOn))]
 #[serde(deny_unknown_fields)]
 pub struct Pregnancy {
     /// The day of the (last) covering, where it is known.
@@ -106,6 +107,7 @@ pub struct Pregnancy {
 /// A horse's profile, computed from its log or given to a figure. What is missing is unknown, never assumed.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[cfg_attr(feature = "schema", schema(as = HorseProfile))]
 #[serde(deny_unknown_fields, default)]
 pub struct Horse {
     /// What it is called in the barn.

@@ -12,6 +12,7 @@ use crate::kind::{Foot, Kind, Role};
 /// A caution for everyone who will pick up the horse's feet.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[cfg_attr(feature = "schema", schema(as = ProfileHandling))]
 pub struct Handling {
     /// The caution.
     pub text: String,

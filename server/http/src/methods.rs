@@ -74,11 +74,30 @@ pub(crate) async fn no_route(request: HttpRequest) -> HttpResponse {
         }
         return Problem::bare(Kind::NotFound).error_response();
     };
-    let mut answer = if request.method() == Method::OPTIONS {
-        HttpResponse::NoContent().finish()
+    if request.method() == Method::OPTIONS {
+        with_allow(HttpResponse::NoContent().finish(), allowed)
     } else {
-        Problem::bare(Kind::MethodNotAllowed).error_response()
-    };
+        with_allow(
+            Problem::bare(Kind::MethodNotAllowed).error_response(),
+            allowed,
+        )
+    }
+}
+
+/// What is answered where a route for ids took an address that is written out for other methods.
+pub(crate) fn wrong_method(request: &HttpRequest) -> Option<HttpResponse> {
+    let allowed = request.app_data::<Data<Methods>>()?.at(request.path())?;
+    if allowed
+        .split(", ")
+        .any(|one| one == request.method().as_str())
+    {
+        return None;
+    }
+    let refused = Problem::bare(Kind::MethodNotAllowed).error_response();
+    Some(with_allow(refused, allowed))
+}
+
+fn with_allow(mut answer: HttpResponse, allowed: &str) -> HttpResponse {
     if let Ok(allowed) = allowed.parse() {
         answer.headers_mut().insert(header::ALLOW, allowed);
     }

@@ -17,8 +17,8 @@ pub(crate) const LONGEST_PAGE: usize = 500;
 pub(crate) struct Paging {
     /// The `next_cursor` of the page before.
     pub(crate) cursor: Option<String>,
-    /// How many items; 500 at most.
-    #[param(minimum = 1, maximum = 500, default = 500, example = 500)]
+    /// How many items, from 1 to 500; what lies beyond is taken as the nearest of these.
+    #[param(minimum = 0, default = 500, example = 500)]
     pub(crate) limit: Option<usize>,
 }
 

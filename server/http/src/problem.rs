@@ -3,7 +3,7 @@
 use std::fmt;
 
 use actix_web::error::{
-    BlockingError, JsonPayloadError, PathError, PayloadError, QueryPayloadError,
+    BlockingError, InternalError, JsonPayloadError, PathError, PayloadError, QueryPayloadError,
 };
 use actix_web::http::{StatusCode, header};
 use actix_web::{HttpRequest, HttpResponse, ResponseError};
@@ -223,9 +223,12 @@ pub(crate) fn of_json(error: JsonPayloadError, _: &HttpRequest) -> actix_web::Er
     .into()
 }
 
-/// A path segment that is no id: there can be nothing behind it.
-pub(crate) fn of_path(_: PathError, _: &HttpRequest) -> actix_web::Error {
-    Problem::not_found().into()
+/// A path segment that is no id: there can be nothing behind it, unless it is a word that another method takes.
+pub(crate) fn of_path(_: PathError, request: &HttpRequest) -> actix_web::Error {
+    match crate::methods::wrong_method(request) {
+        Some(answer) => InternalError::from_response("no such method", answer).into(),
+        None => Problem::not_found().into(),
+    }
 }
 
 /// A query that can't be read.

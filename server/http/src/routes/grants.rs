@@ -52,8 +52,8 @@ pub(crate) struct Filter {
     ended: bool,
     /// The `next_cursor` of the page before.
     cursor: Option<String>,
-    /// How many items; 500 at most.
-    #[param(minimum = 1, maximum = 500, default = 500, example = 500)]
+    /// How many items, from 1 to 500; what lies beyond is taken as the nearest of these.
+    #[param(minimum = 0, default = 500, example = 500)]
     limit: Option<usize>,
 }
 

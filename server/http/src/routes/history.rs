@@ -41,8 +41,8 @@ pub(crate) struct Filter {
     pub(crate) retracted: bool,
     /// The `next_cursor` of the page before.
     pub(crate) cursor: Option<String>,
-    /// How many entries; 500 at most.
-    #[param(minimum = 1, maximum = 500, default = 50, example = 50)]
+    /// How many entries, from 1 to 500; what lies beyond is taken as the nearest of these.
+    #[param(minimum = 0, default = 50, example = 50)]
     pub(crate) limit: Option<usize>,
     /// `json` or `csv`.
     #[param(example = "json")]

@@ -1,12 +1,12 @@
 //! The field client as people run it: the real program, in a folder of its own.
 
-use std::path::PathBuf;
 use std::process::{Command, Output, Stdio};
 
 use serde_json::Value;
 use tempfile::TempDir;
 
 use crate::Person;
+use crate::process::program;
 
 /// A person's device with the program `whorl`.
 pub struct FieldDevice {
@@ -41,7 +41,7 @@ impl FieldDevice {
     /// The program with these arguments, to be run.
     #[must_use]
     pub fn command(&self, args: &[&str]) -> Command {
-        let mut command = Command::new(program());
+        let mut command = program("whorl");
         command
             .args(args)
             .env("WHORL_HOME", self.folder.path().join("whorl"))
@@ -86,17 +86,4 @@ impl FieldDevice {
         std::fs::write(&place, text).expect("written");
         place.display().to_string()
     }
-}
-
-/// The program: it lies beside the folder of the test's own.
-fn program() -> PathBuf {
-    let itself = std::env::current_exe().expect("this program");
-    let folder = itself.ancestors().nth(2).expect("the target's folder");
-    let program = folder.join(format!("whorl{}", std::env::consts::EXE_SUFFIX));
-    assert!(
-        program.exists(),
-        "{} isn't there: run `cargo build --bin whorl` (a test of the whole workspace does)",
-        program.display()
-    );
-    program
 }

@@ -147,7 +147,7 @@ fn read(reader: &mut BufReader<TcpStream>) -> Option<Request> {
     reader.read_line(&mut first).ok().filter(|n| *n > 0)?;
     let mut words = first.split_whitespace();
     let (method, path) = (words.next()?.to_owned(), words.next()?.to_owned());
-    let (mut length, mut token) = (0, None);
+    let (mut length, mut token, mut packed) = (0, None, false);
     loop {
         let mut line = String::new();
         reader.read_line(&mut line).ok()?;
@@ -158,12 +158,19 @@ fn read(reader: &mut BufReader<TcpStream>) -> Option<Request> {
         let (name, value) = line.split_once(':')?;
         match name.to_ascii_lowercase().as_str() {
             "content-length" => length = value.trim().parse().ok()?,
+            "content-encoding" => packed = value.trim() == "gzip",
             "authorization" => token = value.trim().strip_prefix("Bearer ").map(str::to_owned),
             _ => {}
         }
     }
     let mut body = vec![0; length];
     reader.read_exact(&mut body).ok()?;
+    if packed {
+        let mut plain = Vec::new();
+        let mut unpacking = flate2::read::GzDecoder::new(&body[..]);
+        unpacking.read_to_end(&mut plain).ok()?;
+        body = plain;
+    }
     Some(Request {
         method,
         path,

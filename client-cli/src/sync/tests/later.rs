@@ -29,6 +29,7 @@ fn a_later_kind_with_unknown_fields_is_verified_and_kept_byte_for_byte() {
     let envelope = json!({
         "vocabulary": 9, "kind": "water_treadmill", "id": Uuid::from_u128(43), "horse_id": horse_id,
         "author_id": signer.account_id, "device_id": signer.device_id, "mood": ["ears forward"],
+        "role": "physiotherapist", "provenance": "measured",
         "content_hash": content_hash(&salt, &content).expect("a hash"),
         "performed_at": "2031-05-04T09:20:00+01:00",
     });

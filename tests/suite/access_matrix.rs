@@ -99,13 +99,13 @@ fn compare(table: &Table, row: &str, heard: &[String], wrong: &mut String) {
             differing.join(", ")
         }
     };
-    let _ = writeln!(wrong, "{row}: {told}\n{}", table.line(row, heard));
+    let _ = writeln!(wrong, "{row}: {told}\n{}", Table::line(row, heard));
 }
 
 /// Nobody reads words that aren't theirs, whatever the table says.
-fn check_silence(stable: &Stable, row: &str, who: &Who, answer: &Answer) {
+fn check_silence(row: &str, who: &Who, answer: &Answer) {
     let text = answer.text();
-    for word in stable.withheld_from(who) {
+    for word in who.withheld_words() {
         assert!(
             !text.contains(word),
             "{row} tells {} of `{word}`: {answer:?}",
@@ -132,15 +132,15 @@ fn call_every_operation(server: &TestServer, stable: &Stable, table: &Table, wro
     for (method, path, operation) in operations() {
         let name = operation["operationId"].as_str().expect("a name");
         let reads = method == "get" || name == "pull_events";
-        let mut cells = Vec::new();
+        let mut heard_by_all = Vec::new();
         for who in &stable.people {
             let heard = calls.make(name, &method, &path, who);
             if !calls::BY_SECRET.contains(&name) {
-                check_silence(stable, name, who, &heard.answer);
+                check_silence(name, who, &heard.answer);
             }
-            cells.push(cell(stable, reads, &heard));
+            heard_by_all.push(cell(stable, reads, &heard));
         }
-        compare(table, name, &cells, wrong);
+        compare(table, name, &heard_by_all, wrong);
     }
 }
 
@@ -149,15 +149,15 @@ fn ask_for_every_page(server: &TestServer, stable: &Stable, table: &Table, wrong
     for (path, methods) in PAGES {
         for method in *methods {
             let name = format!("{}{path}", method.to_uppercase());
-            let mut cells = Vec::new();
+            let mut heard_by_all = Vec::new();
             for who in &stable.people {
                 let heard = calls.make(method, path, who);
                 if !path.starts_with("/shared/") {
-                    check_silence(stable, &name, who, &heard.answer);
+                    check_silence(&name, who, &heard.answer);
                 }
-                cells.push(cell(stable, *method == "get", &heard));
+                heard_by_all.push(cell(stable, *method == "get", &heard));
             }
-            compare(table, &name, &cells, wrong);
+            compare(table, &name, &heard_by_all, wrong);
         }
     }
 }

@@ -89,6 +89,7 @@ impl<'a> Calls<'a> {
         Some(answer)
     }
 
+    #[expect(clippy::too_many_lines, reason = "a list of all operations")]
     fn target(&self, name: &str, who: &Who) -> Target {
         let Stable { barn, horse, .. } = self.stable;
         let password = who

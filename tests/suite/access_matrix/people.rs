@@ -48,6 +48,18 @@ pub(super) struct Who {
     sight: Sight,
 }
 
+impl Who {
+    /// What nobody may let this person know.
+    pub(super) fn withheld_words(&self) -> &'static [&'static str] {
+        match self.sight {
+            Sight::Nothing => &[NAME, LICENCE, EARLY, LATE, SEALED],
+            Sight::UntilTheSale => &[LATE, SEALED],
+            Sight::SomeKinds => &[SEALED],
+            Sight::Everything => &[],
+        }
+    }
+}
+
 /// The horse with all these people.
 pub(super) struct Stable {
     /// Those who ask, in the order of the table's columns.
@@ -100,16 +112,6 @@ impl Stable {
         [horse, barn, NAME.to_owned(), LICENCE.to_owned()]
     }
 
-    /// What nobody may let this person know.
-    pub(super) fn withheld_from(&self, who: &Who) -> &'static [&'static str] {
-        match who.sight {
-            Sight::Nothing => &[NAME, LICENCE, EARLY, LATE, SEALED],
-            Sight::UntilTheSale => &[LATE, SEALED],
-            Sight::SomeKinds => &[SEALED],
-            Sight::Everything => &[],
-        }
-    }
-
     /// Fills a stable. The clock goes on by three minutes: tokens outlive that.
     pub(super) fn of(server: &TestServer) -> Self {
         let mut made = Making {
@@ -127,14 +129,14 @@ impl Stable {
         operate::make_operator(&server.state(), &operator.email).expect("an operator");
 
         let barn = paddock::barn(&host, "Sluice House").id;
-        let (horse, early) = made.sold((&seller, &owner, &host), barn);
-        let (reaction, photo) = made.recorded(&owner, horse);
+        let (horse, early) = Making::sold((&seller, &owner, &host), barn);
+        let (reaction, photo) = Making::recorded(&owner, horse);
         assert_eq!(early, 2);
 
         let others_barn = paddock::barn(&other, "Heronsgate").id;
         made.grants((&owner, horse), (&host, barn), (&other, others_barn));
-        let share = owner.post(&path::shares(horse), &json!({"days": 3}));
-        assert_eq!(share.status, 201, "{share:?}");
+        let link = owner.post(&path::shares(horse), &json!({"days": 3}));
+        assert_eq!(link.status, 201, "{link:?}");
         let spare = server.account("spare");
         let spares_barn = paddock::barn(&spare, "Samphire Field").id;
         Self {
@@ -177,11 +179,7 @@ impl Making<'_> {
     }
 
     /// A horse with two entries that was sold then.
-    fn sold(
-        &self,
-        (seller, owner, host): (&Person, &Person, &Person),
-        barn: BarnId,
-    ) -> (HorseId, i64) {
+    fn sold((seller, owner, host): (&Person, &Person, &Person), barn: BarnId) -> (HorseId, i64) {
         let keeps = grant(host, seller, &to_barn(barn, Role::Owner));
         let horse = paddock::horse(seller, barn).id;
         let pen = Pen::of(seller, Role::Owner);
@@ -203,7 +201,7 @@ impl Making<'_> {
     }
 
     /// What the new owner records: of the kind that limited grants cover, and of others.
-    fn recorded(&self, owner: &Person, horse: HorseId) -> (EventId, String) {
+    fn recorded(owner: &Person, horse: HorseId) -> (EventId, String) {
         let pen = Pen::of(owner, Role::Owner);
         let mut photo = b"\x89PNG\r\n\x1a\n".to_vec();
         photo.extend_from_slice(b"no more than a beginning");

@@ -49,7 +49,7 @@ impl Table {
     }
 
     /// A row as it would stand in the file.
-    pub(super) fn line(&self, name: &str, cells: &[String]) -> String {
+    pub(super) fn line(name: &str, cells: &[String]) -> String {
         let cells: Vec<String> = cells.iter().map(|cell| format!("{cell:<4}")).collect();
         format!("{name:<NAME$}{}", cells.join(" "))
     }

@@ -35,7 +35,7 @@ impl Target {
     /// On what has these ids.
     pub(super) fn at(ids: &[&dyn Display]) -> Self {
         Self {
-            ids: ids.iter().map(|id| id.to_string()).collect(),
+            ids: ids.iter().map(std::string::ToString::to_string).collect(),
             query: "",
             body: Body::None,
             absent: None,

@@ -86,7 +86,7 @@ pub(crate) async fn no_route(request: HttpRequest) -> HttpResponse {
 
 /// What is answered where a route for ids took an address that is written out for other methods.
 pub(crate) fn wrong_method(request: &HttpRequest) -> Option<HttpResponse> {
-    let allowed = request.app_data::<Data<Methods>>()?.at(request.path())?;
+    let allowed = METHODS.at(request.path())?;
     if allowed
         .split(", ")
         .any(|one| one == request.method().as_str())

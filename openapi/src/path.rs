@@ -382,6 +382,8 @@ mod tests {
             barn_entry(id.into()),
             calendar(id.into()),
             calendar_feed("hS3vJ8yq"),
+            webhook(id.into()),
+            webhook_rotate(id.into()),
         ];
         for path in &built {
             let count = TEMPLATES.iter().filter(|one| fits(one, path)).count();

@@ -54,8 +54,6 @@ pub(crate) struct Heard {
     pub(crate) sent: BTreeSet<EventId>,
     /// The horses that the last answer named.
     pub(crate) named: Option<BTreeSet<HorseId>>,
-    /// Whether anything was forged since this was last cleared.
-    pub(crate) forged: bool,
     /// The runs that came.
     pub(crate) runs: Vec<Run>,
 }
@@ -198,7 +196,7 @@ impl Ledger for Line<'_> {
             }
         }
         if fate == Fate::Forged {
-            self.heard.forged |= forge(&mut pulled, self.random);
+            forge(&mut pulled, self.random);
         }
         let pulled = self.answer(fate, pulled)?;
         self.heard.runs.extend(pulled.runs.iter().cloned());

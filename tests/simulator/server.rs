@@ -205,7 +205,11 @@ impl Server {
         self.dropped.extend(before.difference(&after));
         self.durable = self.disk.clone();
         self.lagging = self.disk.clone();
-        self.audited.clear();
+        // What a backup holds entered before it was made, and was looked at then: by the grants of then.
+        let logs = self.disk.logs.iter();
+        self.audited = logs
+            .map(|(horse, log)| (*horse, log.iter().map(|entry| entry.head).collect()))
+            .collect();
         if announced && !self.has(Fault::HidesThatItWasRestored) {
             self.epoch = Uuid::from_u128(self.epoch.as_u128() + 1);
         }

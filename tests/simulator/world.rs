@@ -59,8 +59,6 @@ struct Story {
     /// What was lost with nobody left who had it: the server's backup was too old, and every device that had a copy had
     /// to give it up before.
     lost: BTreeSet<EventId>,
-    /// Whether the server ever came back from a backup without saying so, or two devices made one id.
-    alarming: bool,
     /// Copies that were looked at, as far as they were.
     seen: BTreeMap<(usize, HorseId, i64), Hash>,
     /// Whether a client had to give up a horse in this step, or a server went back.
@@ -106,7 +104,6 @@ impl Story {
             next: 0x1000,
             missing: BTreeSet::new(),
             lost: BTreeSet::new(),
-            alarming: false,
             seen: BTreeMap::new(),
             given_up: false,
             tally: Tally::default(),
@@ -158,7 +155,6 @@ impl Story {
 
     fn restore(&mut self, announced: bool) {
         self.server.restore(announced);
-        self.alarming |= !announced;
         self.given_up = true;
         self.tally.restores += 1;
     }
@@ -232,7 +228,6 @@ impl Story {
             };
             let event = other.sign(&self.clients[twin].device);
             self.clients[twin].record(note.id, note.horse, &event);
-            self.alarming = true;
         }
     }
 
@@ -248,7 +243,6 @@ impl Story {
         let now = self.server.now;
         let client = &mut self.clients[n];
         let (account, device) = (client.device.account, client.device.id);
-        client.heard.forged = false;
         let (server, random) = (&mut self.server, &mut self.random);
         let end = client.sync(
             |heard, sync| {
@@ -287,13 +281,6 @@ impl Story {
             }
         };
         self.given_up |= !report.locked.is_empty();
-        let forged = self.clients[n].heard.forged;
-        // Open: a page that was forged in the very sync that met a new epoch leaves that horse uncompared, and the next
-        // sync takes the restore for a change without a word (found in seed 91). Nothing is lost by it.
-        self.alarming |= forged;
-        if !report.alarms.is_empty() && !self.alarming && !forged {
-            return Err(format!("an alarm without a cause: {:?}", report.alarms));
-        }
         Ok(())
     }
 

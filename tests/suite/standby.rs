@@ -211,7 +211,7 @@ fn what_a_standby_lacked_comes_back_from_the_clients_copy() {
     assert_eq!(standby.ask("SELECT encode(head, 'hex') FROM horse"), head);
     assert!(server.stop());
     let said = place.verify().expect("a record that verifies");
-    assert!(said.contains("1 horses, 5 entries"), "{said}");
+    assert!(said.contains("1 horse, 5 entries"), "{said}");
 }
 
 #[test]

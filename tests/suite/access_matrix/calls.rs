@@ -139,6 +139,13 @@ impl<'a> Calls<'a> {
             "open_barn" => Target::of(&[], details),
             "put_barn" => Target::of(&[barn], details),
             "get_barn" | "due_in_barn" | "get_efficacy" | "get_health_watch" => Target::at(&[barn]),
+            "plan_visits" => {
+                let plan = |barn: BarnId| {
+                    json!({"barn_id": barn, "work": "weight", "from": "2027-03-04",
+                    "until": "2027-05-31", "capacity": 4})
+                };
+                Target::of(&[], plan(*barn)).or_absent(plan(new_id()))
+            }
             "entry_of_barn" => Target::at(&[barn]).asking(entry),
             "make_calendar" => Target::of(&[], json!({"barn_id": barn}))
                 .or_absent(json!({"barn_id": Uuid::now_v7()})),

@@ -45,12 +45,12 @@ impl<'a> PageCalls<'a> {
     pub(super) fn make(&mut self, method: &str, template: &str, who: &Who) -> Heard {
         let place = |horse: &str, barn: &str, link: &str| {
             let filled = template.replace("{horse}", horse).replace("{barn}", barn);
-            let query = if template.ends_with("/recall") {
-                "?lot=QW-3381"
-            } else {
-                ""
+            let query = match template {
+                "/visits" => format!("?capacity=4&work=weight&barn={barn}"),
+                _ if template.ends_with("/recall") => "?lot=QW-3381".to_owned(),
+                _ => String::new(),
             };
-            filled.replace("{token}", link) + query
+            filled.replace("{token}", link) + &query
         };
         let (horse, barn) = (self.stable.horse.to_string(), self.stable.barn.to_string());
         let here = place(&horse, &barn, &self.link);

@@ -295,7 +295,7 @@ on_both!(a_round_is_planned_on_a_page, |server| {
         assert!(plan.contains(expected), "{expected}: {plan}");
     }
     let wrong = browser.get("/visits?capacity=0&from=soon").text();
-    assert!(wrong.contains("`soon` is no day"), "{wrong}");
+    assert!(wrong.contains("“soon” is no day"), "{wrong}");
     let wrong = browser.get("/visits?capacity=0").text();
     assert!(wrong.contains("1 to 500 horses a day"), "{wrong}");
     let elsewhere = uuid::Uuid::now_v7();

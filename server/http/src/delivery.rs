@@ -1,6 +1,6 @@
 //! Sending: letters and webhooks for notices, at least once each, by however many servers share the database.
 //!
-//! What is to be sent was written together with the notice. A server takes some in hand for a while ([`LEASE`]); if it dies,
+//! What is to be sent was written together with the notice. A server takes some in hand for a while (`LEASE`); if it dies,
 //! they come up again. Without a mail relay and without allowed webhooks, there is nothing to do and nothing is done.
 
 mod address;

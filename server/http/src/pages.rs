@@ -1,6 +1,6 @@
 //! The pages that people see in a browser: made here whole, with no script and nothing from elsewhere.
 //!
-//! They ask what the interface asks, through [`crate::access`]: a page shows nobody more than the interface would.
+//! They ask what the interface asks, through `access`: a page shows nobody more than the interface would.
 
 mod cookie;
 mod due;

@@ -156,7 +156,13 @@ pub fn list(
         .map(|barn| (barn.id, barn.name.as_str()))
         .collect();
     let name = |id: BarnId| names.get(&id).copied().unwrap_or_default().to_owned();
-    Ok(DueBoard::of(all, name, wanted.on, wanted.choice))
+    Ok(DueBoard::of(
+        all,
+        name,
+        wanted.on,
+        wanted.choice,
+        place.rules,
+    ))
 }
 
 /// The horses that this account has to do with now, of one barn or of all.

@@ -4,9 +4,9 @@ use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 use whorl_care::fault::Faults;
-use whorl_care::figure::Warning;
 use whorl_care::figure::due::board::{Choice, may_do, rank, recorded_as, rests_on};
-use whorl_care::figure::due::{Answer, Input, Item, answer};
+use whorl_care::figure::due::{Answer, Input, Item, answer, basis};
+use whorl_care::figure::{Basis, Warning};
 use whorl_care::ids::{BarnId, HorseId};
 use whorl_care::kind::{Kind, Role};
 use whorl_care::rules::{Rules, Source};
@@ -167,13 +167,15 @@ pub struct DueBoard {
 }
 
 impl DueBoard {
-    /// A list of what is due for horses, put in order. `barn` names a barn; `on` is the day, if one was asked for.
+    /// A list of what is due for horses, put in order. `barn` names a barn; `on` is the day, if one was asked for. What is
+    /// said aloud is about what stands in the list, and no more.
     #[must_use]
     pub fn of(
         mut all: Vec<HorseDue>,
         barn: impl Fn(BarnId) -> String,
         on: Option<NaiveDate>,
         choice: Choice,
+        rules: &Rules,
     ) -> Self {
         let mut board = Self {
             on,
@@ -193,8 +195,6 @@ impl DueBoard {
                     });
                 }
             }
-            add_new(&mut board.sources, due.sources);
-            add_new(&mut board.cautions, due.cautions);
             board.withheld |= due.withheld;
             board.horses.push(DueHorse {
                 horse_id: due.horse_id,
@@ -214,15 +214,11 @@ impl DueBoard {
                 entry.item.code.clone(),
             )
         });
-        board
-    }
-}
-
-/// Adds what is not there yet.
-fn add_new<T: PartialEq>(all: &mut Vec<T>, more: Vec<T>) {
-    for one in more {
-        if !all.contains(&one) {
-            all.push(one);
+        let Basis { sources, cautions } = basis(board.items.iter().map(|one| &one.item), rules);
+        Self {
+            sources,
+            cautions,
+            ..board
         }
     }
 }

@@ -7,10 +7,11 @@ use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 use whorl_care::fault::Faults;
+use whorl_care::figure::Basis;
 use whorl_care::figure::due::board::Choice;
-use whorl_care::figure::due::{Item, Status};
+use whorl_care::figure::due::{Item, Status, basis};
 use whorl_care::ids::{BarnId, HorseId};
-use whorl_care::rules::Source;
+use whorl_care::rules::{Rules, Source};
 use whorl_care::visits::{DayOfWeek, Need, Plan, Reason, Span, Work, group, one_barn_a_day, plan};
 
 use crate::due::{DueBoard, DueHorse};
@@ -201,15 +202,15 @@ impl VisitPlan {
     /// # Errors
     ///
     /// [`Faults`] of the question.
-    pub fn of(question: VisitQuestion, board: DueBoard) -> Result<Self, Faults> {
+    pub fn of(question: VisitQuestion, board: DueBoard, rules: &Rules) -> Result<Self, Faults> {
         question.check()?;
         let days = question.span().days();
         let mut plan = Self {
             days: Vec::new(),
             not_planned: Vec::new(),
             is_fewest: true,
-            sources: board.sources,
-            cautions: board.cautions,
+            sources: Vec::new(),
+            cautions: Vec::new(),
             withheld: board.withheld,
             question,
         };
@@ -267,7 +268,20 @@ impl VisitPlan {
             let (name, what) = (one.horse.to_lowercase(), one.item.code.clone());
             (one.reason, name, one.horse_id, what)
         });
-        Ok(plan)
+        let Basis { sources, cautions } = basis(plan.items(), rules);
+        Ok(Self {
+            sources,
+            cautions,
+            ..plan
+        })
+    }
+
+    /// Everything that it speaks of.
+    fn items(&self) -> impl Iterator<Item = &Item> {
+        let barns = self.days.iter().flat_map(|day| &day.barns);
+        let horses = barns.flat_map(|barn| &barn.horses);
+        let left = self.not_planned.iter().map(|one| &one.item);
+        horses.flat_map(|horse| &horse.items).chain(left)
     }
 
     fn leave(&mut self, horse: &DueHorse, item: Item, reason: Reason) {

@@ -9,6 +9,7 @@ use whorl_contract::grant::{Grant, Invitation, InvitationCode, NewInvitation};
 use whorl_contract::horse::NewHorse;
 use whorl_contract::path;
 
+use crate::ledger::accepted;
 use crate::pen::Pen;
 use crate::person::Person;
 use crate::server::TestServer;
@@ -60,6 +61,20 @@ impl Yard {
         let answer = self.owner.post(path::HORSES, &new);
         assert_eq!(answer.status, 201, "{answer:?}");
         new.id
+    }
+
+    /// Lets a horse in of which the record tells who it is, from 5 January 2026 on.
+    ///
+    /// # Panics
+    ///
+    /// If it isn't let in.
+    #[must_use]
+    pub fn horse_who_is(&self, profile: serde_json::Value) -> HorseId {
+        let horse = self.horse();
+        let identity = self.pen().draft(horse, Kind::Identity).details(profile);
+        let identity = identity.performed_at("2026-01-05T09:00:00+00:00");
+        let _ = accepted(&self.owner, &identity.sign());
+        horse
     }
 
     /// Gives somebody a role on one horse.

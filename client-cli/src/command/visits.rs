@@ -114,7 +114,7 @@ impl Args {
             ..Wanted::default()
         };
         let board = due_board::list(&mut conn, question.barn_id, &wanted, &place)?;
-        let plan = VisitPlan::of(question, board).map_err(spoken)?;
+        let plan = VisitPlan::of(question, board, &rules).map_err(spoken)?;
         desk.show(&plan, || sheet(&plan))
     }
 }

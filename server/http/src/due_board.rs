@@ -150,7 +150,7 @@ fn board(
             .get(&id)
             .map_or_else(String::new, |barn| barn.name.clone())
     };
-    let board = DueBoard::of(all, name, asker.on, wanted.choice);
+    let board = DueBoard::of(all, name, asker.on, wanted.choice, rules);
     Ok(Listed { board, seen })
 }
 
@@ -174,7 +174,7 @@ pub(crate) fn visits(
         Some(barn) => of_barn(db, asker, barn, wanted, rules)?,
         None => of_account(db, asker, wanted, rules)?,
     };
-    Ok(VisitPlan::of(question, listed.board)?)
+    Ok(VisitPlan::of(question, listed.board, rules)?)
 }
 
 /// What is due for a horse whose log is at hand: nothing, if the caller only had to do with it once.

@@ -174,13 +174,7 @@ pub fn answer(input: &Input, rules: &Rules) -> Result<Answer, Faults> {
         rules,
     );
     let items = case.items();
-    let mut basis = Basis::default();
-    basis.caution(CAUTION);
-    for item in &items {
-        if let Some(source) = source_of(item, rules) {
-            basis.rests_on(&item.rule, source, item.mark);
-        }
-    }
+    let basis = basis(&items, rules);
     let mut warnings = record.unread.clone();
     warnings.extend(case.warnings());
     Ok(Answer {
@@ -189,6 +183,19 @@ pub fn answer(input: &Input, rules: &Rules) -> Result<Answer, Faults> {
         sources: basis.sources,
         cautions: basis.cautions,
     })
+}
+
+/// What these items rest on, and what must be said aloud of it.
+#[must_use]
+pub fn basis<'a>(items: impl IntoIterator<Item = &'a Item>, rules: &Rules) -> Basis {
+    let mut basis = Basis::default();
+    basis.caution(CAUTION);
+    for item in items {
+        if let Some(source) = source_of(item, rules) {
+            basis.rests_on(&item.rule, source, item.mark);
+        }
+    }
+    basis
 }
 
 /// Everything that is or will be due, the most pressing first: the same as [`answer`], for callers that hold a profile

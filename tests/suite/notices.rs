@@ -52,13 +52,7 @@ struct Scene {
 impl Scene {
     fn on(server: &TestServer) -> Self {
         let yard = Yard::open(server);
-        let horse = yard.horse();
-        let name = yard
-            .pen()
-            .draft(horse, Kind::Identity)
-            .details(json!({"name": "Plover", "foaled_on": "2016"}))
-            .sign();
-        let _ = accepted(&yard.owner, &name);
+        let horse = yard.horse_who_is(json!({"name": "Plover", "foaled_on": "2016"}));
         let [vet, farrier, hand] =
             ["Senna Quill", "Idris Fenn", "Tam Brisling"].map(|name| server.device_account(name));
         let _ = yard.admit(&vet, horse, Role::Vet);
@@ -512,3 +506,33 @@ on_both!(the_page_shows_what_is_unread_and_marks_it, |server| {
     assert_eq!(unread(&scene.vet), []);
     assert!(!browser.get("/").text().contains(counted));
 });
+
+on_both!(
+    of_an_erased_entry_it_tells_that_and_why_and_no_more,
+    |server| {
+        let scene = Scene::on(server);
+        let check = scene.seen(Kind::HoofCheck, nail());
+        let _ = accepted(&scene.hand, &check.sign());
+        let [told] = notices(&scene.vet).try_into().expect("one notice");
+        assert!(
+            !told.text.iter().any(|text| text.contains("erased")),
+            "{told:?}"
+        );
+
+        let gone = scene.yard.pen().draft(scene.horse, Kind::Erasure);
+        let gone = gone
+            .about(check.id())
+            .details(json!({"reason": "It named a neighbour."}));
+        let _ = accepted(&scene.yard.owner, &gone.sign());
+
+        let [left] = notices(&scene.vet).try_into().expect("one notice");
+        assert_ne!(left.text, told.text);
+        assert!(left.text[1].contains("erased"), "{left:?}");
+        assert_eq!(left.reason.as_deref(), Some("It named a neighbour."));
+        assert_eq!(
+            left.state,
+            State::Raised,
+            "nobody says that it no longer holds"
+        );
+    }
+);

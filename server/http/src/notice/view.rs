@@ -224,7 +224,12 @@ impl Sources {
         let devices: Vec<DeviceId> = entries.iter().map(|row| row.device_id).collect();
         let authors: Vec<AccountId> = held.iter().map(|row| row.author_id).collect();
         let mut shaping: HashMap<HorseId, Vec<CareEvent>> = HashMap::new();
-        let telling = [Kind::Identity, Kind::Amendment, Kind::Retraction];
+        let telling = [
+            Kind::Identity,
+            Kind::Amendment,
+            Kind::Retraction,
+            Kind::Erasure,
+        ];
         for row in events::of_kinds(db, &horses, &telling)? {
             let said = care_events(std::slice::from_ref(&row));
             shaping.entry(row.horse_id).or_default().extend(said);
@@ -318,7 +323,12 @@ fn tell_entry(
     let flags = Reading::of(heard, foaled_on, rules).flags(entry);
     notice.urgent = !withdrawn && is_urgent(&flags);
     notice.text = texts(flags, row);
-    if row.state != State::Raised {
+    let erased = entry.content.is_none();
+    if erased {
+        let said = "What the entry said was erased since: find out before you rely on it.";
+        notice.text.push(said.to_owned());
+    }
+    if erased || row.state != State::Raised {
         let said = shaping.iter().rev();
         notice.reason = said
             .filter(|one| one.target_id == Some(row.event_id))

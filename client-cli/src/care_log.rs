@@ -6,7 +6,7 @@ use diesel::sqlite::SqliteConnection;
 use whorl_care::horse::CareEvent;
 use whorl_care::ids::{EventId, HorseId};
 use whorl_care::kind::Kind;
-use whorl_contract::event::{Content, Envelope};
+use whorl_contract::event::{Envelope, care_event};
 
 use crate::failure::Failure;
 use crate::mirror;
@@ -95,24 +95,6 @@ impl Withheld {
                 .iter()
                 .any(|kind| self.kinds.contains(kind))
     }
-}
-
-/// One event as the care engine reads it.
-#[must_use]
-pub fn care_event(envelope: &str, content: &str) -> Option<CareEvent> {
-    let envelope: Envelope = serde_json::from_str(envelope).ok()?;
-    let content: Content = serde_json::from_str(content).ok()?;
-    Some(CareEvent {
-        kind: envelope.kind,
-        details: content.details,
-        performed_at: Some(envelope.performed_at),
-        performed_on: None,
-        id: Some(envelope.id),
-        target_id: envelope.target_id,
-        role: Some(envelope.role),
-        provenance: envelope.provenance,
-        countersigned_by: None,
-    })
 }
 
 /// The envelope of an event, from the log or from the outbox; none if it isn't here or is sealed.

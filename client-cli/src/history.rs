@@ -10,11 +10,10 @@ use whorl_care::horse::CareEvent;
 use whorl_care::ids::{AccountId, DeviceId, EventId, HorseId, VisitId};
 use whorl_care::kind::{Kind, Provenance, Role};
 use whorl_care::sentence;
-use whorl_contract::event::{AttachmentRef, Content, Envelope, PerformedBy};
+use whorl_contract::event::{AttachmentRef, Content, Envelope, PerformedBy, care_event};
 use whorl_contract::history::{Countersignature, Standing};
 use whorl_contract::problem::Problem;
 
-use crate::care_log::care_event;
 use crate::failure::Failure;
 use crate::outbox::State;
 use crate::{mirror, outbox, signers};

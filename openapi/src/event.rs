@@ -5,6 +5,7 @@ use serde::{Deserialize, Serialize};
 use serde_json::value::RawValue;
 use serde_json::{Map, Value};
 use utoipa::ToSchema;
+use whorl_care::horse::CareEvent;
 use whorl_care::ids::{AccountId, DeviceId, EventId, HorseId, VisitId};
 use whorl_care::kind::{Kind, Provenance, Role};
 
@@ -236,6 +237,24 @@ impl SignedEvent {
             &self.signature,
         )
     }
+}
+
+/// An event as the care engine reads it; `None` if one of the texts can't be read by this version.
+#[must_use]
+pub fn care_event(envelope: &str, content: &str) -> Option<CareEvent> {
+    let envelope: Envelope = serde_json::from_str(envelope).ok()?;
+    let content: Content = serde_json::from_str(content).ok()?;
+    Some(CareEvent {
+        kind: envelope.kind,
+        details: content.details,
+        performed_at: Some(envelope.performed_at),
+        performed_on: None,
+        id: Some(envelope.id),
+        target_id: envelope.target_id,
+        role: Some(envelope.role),
+        provenance: envelope.provenance,
+        countersigned_by: None,
+    })
 }
 
 /// Reads an event's texts strictly and checks that the content is the one committed to.

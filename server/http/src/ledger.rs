@@ -7,20 +7,21 @@
 mod arrival;
 mod intake;
 mod judge;
+mod rows;
 
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 
-use chrono::{DateTime, SubsecRound, Utc};
+use chrono::{DateTime, Utc};
 use whorl_care::horse::CareEvent;
 use whorl_care::ids::{AccountId, DeviceId, EventId, HorseId};
 use whorl_care::kind::Kind as EventKind;
 use whorl_care::notice::Topic;
 use whorl_care::profile;
 use whorl_care::rules::Rules;
+use whorl_contract::chain;
 use whorl_contract::event::{Envelope, open_envelope};
 use whorl_contract::key::{Hash, PublicKey};
 use whorl_contract::sync::Outcome;
-use whorl_contract::{chain, event};
 use whorl_store::deliveries::Ways;
 use whorl_store::events::{self, EventRow};
 use whorl_store::held_events::{self, HeldEventRow};
@@ -38,6 +39,8 @@ use crate::state::State;
 pub(crate) use arrival::Arrival;
 pub(crate) use intake::take_in;
 use judge::{Case, Verdict, about, judge};
+pub(crate) use rows::{care_event, care_events, read_envelope};
+use rows::{event_row, held_row};
 
 /// What the ledger goes by.
 #[derive(Clone, Debug)]
@@ -446,82 +449,4 @@ enum Decision {
 fn is_same(stored: &str, arrival: &Arrival) -> bool {
     stored == arrival.raw.envelope.get()
         || open_envelope(stored).is_ok_and(|(_, bytes)| bytes == arrival.opened.canonical_envelope)
-}
-
-/// Reads a stored envelope.
-///
-/// # Errors
-///
-/// [`StoreError::Unreadable`] if it is damaged.
-pub(crate) fn read_envelope(row: &EventRow) -> Result<Envelope, StoreError> {
-    let unreadable = |why: &dyn std::fmt::Display| {
-        StoreError::Unreadable(format!(
-            "event {} of horse {}: {why}",
-            row.seq, row.horse_id
-        ))
-    };
-    serde_json::from_str(&row.envelope).map_err(|error| unreadable(&error))
-}
-
-/// An event as the care engine reads it; `None` for one whose content was erased or is damaged.
-pub(crate) fn care_event(row: &EventRow) -> Option<CareEvent> {
-    let envelope: Envelope = serde_json::from_str(&row.envelope).ok()?;
-    let content: event::Content = serde_json::from_str(row.content.as_deref()?).ok()?;
-    Some(CareEvent {
-        kind: envelope.kind,
-        details: content.details,
-        performed_at: Some(envelope.performed_at),
-        performed_on: None,
-        id: Some(envelope.id),
-        target_id: envelope.target_id,
-        role: Some(envelope.role),
-        provenance: envelope.provenance,
-        countersigned_by: None,
-    })
-}
-
-/// Events as the care engine reads them.
-pub(crate) fn care_events(rows: &[EventRow]) -> Vec<CareEvent> {
-    rows.iter().filter_map(care_event).collect()
-}
-
-fn event_row(arrival: &Arrival, seq: i64, head: &Hash, now: DateTime<Utc>) -> EventRow {
-    let envelope = &arrival.opened.envelope;
-    EventRow {
-        horse_id: envelope.horse_id,
-        seq,
-        id: envelope.id,
-        kind: envelope.kind,
-        // As PostgreSQL keeps it: cursors count microseconds.
-        performed_at: envelope.performed_at.naive_utc().trunc_subsecs(6),
-        author_id: envelope.author_id,
-        device_id: envelope.device_id,
-        target_id: envelope.target_id.map(|id| id.to_string()),
-        received_at: now.naive_utc(),
-        envelope: arrival.raw.envelope.get().to_owned(),
-        content: Some(arrival.raw.content.get().to_owned()),
-        salt: Some(arrival.raw.salt.0.to_vec()),
-        signature: arrival.raw.signature.0.to_vec(),
-        head: head.0.to_vec(),
-        shapes: envelope.kind.is_about_another()
-            || matches!(envelope.kind, EventKind::Identity | EventKind::CarePlan),
-    }
-}
-
-fn held_row(arrival: &Arrival, reason: String, now: DateTime<Utc>) -> HeldEventRow {
-    let envelope = &arrival.opened.envelope;
-    HeldEventRow {
-        id: envelope.id,
-        horse_id: envelope.horse_id,
-        author_id: envelope.author_id,
-        reason,
-        received_at: now.naive_utc(),
-        envelope: arrival.raw.envelope.get().to_owned(),
-        content: arrival.raw.content.get().to_owned(),
-        salt: arrival.raw.salt.0.to_vec(),
-        signature: arrival.raw.signature.0.to_vec(),
-        accepted: None,
-        decided_by: None,
-        decided_at: None,
-    }
 }

@@ -118,6 +118,15 @@ pub fn moment(at: DateTime<Utc>, here: FixedOffset) -> String {
     at.with_timezone(&here).format("%Y-%m-%d %H:%M").to_string()
 }
 
+/// When something happened, by the wall clock there, to the minute; a dash where that isn't known.
+#[must_use]
+pub fn happened(at: Option<DateTime<FixedOffset>>) -> String {
+    at.map_or_else(
+        || "–".to_owned(),
+        |at| at.format("%Y-%m-%d %H:%M").to_string(),
+    )
+}
+
 /// An instant by the wall clock here, or a dash.
 #[must_use]
 pub fn moment_or_dash(at: Option<DateTime<Utc>>, here: FixedOffset) -> String {

@@ -12,6 +12,7 @@ use chrono::{DateTime, Days, FixedOffset, NaiveDate, NaiveTime, TimeDelta, TimeZ
 use serde_json::Value;
 use whorl_care::ids::EventId;
 use whorl_care::kind::{Kind, Role};
+use whorl_care::sentence::words;
 use whorl_cli::author::{Author, Draft};
 use whorl_cli::home::Home;
 use whorl_cli::world::{Machine, World};
@@ -381,7 +382,7 @@ pub fn invitation(address: &str, people: &Path) -> String {
         text = format!(
             "{text}  {:<16} {:<12} {:<28} {}\n",
             person.name,
-            person.role.code(),
+            words(person.role.code()),
             person.email,
             person.password
         );

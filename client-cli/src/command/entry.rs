@@ -191,7 +191,7 @@ fn table(name: &str, arrives: NaiveDate, answer: &Answer) -> Sheet {
         };
         vec![
             check.rule.clone(),
-            check.clause.clone(),
+            clause(&check.clause),
             met.to_owned(),
             check
                 .grade
@@ -223,4 +223,10 @@ fn table(name: &str, arrives: NaiveDate, answer: &Answer) -> Sheet {
         }
     }
     basis::under(sheet, &answer.warnings, &answer.cautions, &answer.sources)
+}
+
+/// A clause of a rule set in words; its set stands beside it.
+fn clause(id: &str) -> String {
+    let own = id.split_once('.').map_or(id, |(_, own)| own);
+    own.replace(['.', '-'], " ")
 }

@@ -8,8 +8,9 @@ use whorl_contract::sync::{HeldDecision, HeldEvent, Outcome};
 use super::pick;
 use crate::desk::Desk;
 use crate::failure::{Failure, words};
-use crate::render::{Sheet, moment};
+use crate::render::{Sheet, happened};
 use crate::sync::label;
+use whorl_care::sentence;
 
 /// List entries that wait for your word, and accept or refuse them
 ///
@@ -69,28 +70,22 @@ impl Args {
 }
 
 fn list(desk: &mut Desk<'_, '_>, all: &[HeldEvent]) -> Result<(), Failure> {
-    let here = desk.here();
     let mut conn = desk.database()?;
     let rows: Vec<Vec<String>> = all
         .iter()
         .map(|one| {
             let opened = one.event.open().ok();
-            let kind = opened
-                .as_ref()
-                .map_or("?", |opened| opened.envelope.kind.code());
-            let performed = opened
-                .as_ref()
-                .map(|opened| opened.envelope.performed_at.to_utc());
-            let details = serde_json::from_str::<Content>(one.event.content.get())
-                .map(|content| content.details.to_string())
-                .unwrap_or_default();
+            let kind = opened.as_ref().map(|opened| opened.envelope.kind);
+            let content = serde_json::from_str::<Content>(one.event.content.get()).ok();
+            let details = kind.zip(content);
+            let details = details.map(|(kind, content)| sentence::of(kind, &content.details));
             vec![
                 label(&mut conn, one.horse_id),
-                kind.to_owned(),
-                performed.map_or_else(|| "?".to_owned(), |at| moment(at, here)),
+                kind.map_or_else(|| "–".to_owned(), |kind| sentence::words(kind.code())),
+                happened(opened.map(|opened| opened.envelope.performed_at)),
                 one.author_name.clone(),
                 one.reason.clone(),
-                details,
+                details.unwrap_or_default(),
                 one.id.to_string(),
             ]
         })

@@ -2,15 +2,14 @@
 
 use chrono::NaiveDate;
 use whorl_care::kind::Kind;
-use whorl_care::sentence::counted;
-use whorl_care::sentence::words;
+use whorl_care::sentence::{counted, words};
 use whorl_contract::history::Standing;
 
 use crate::desk::Desk;
 use crate::failure::Failure;
 use crate::herd;
 use crate::history::{self, Entry};
-use crate::render::Sheet;
+use crate::render::{Sheet, happened};
 use crate::spreadsheet;
 
 /// Show a horse's history: the log as last synced, and what waits in the outbox
@@ -78,10 +77,7 @@ impl Args {
 fn table(name: &str, entries: &[Entry]) -> Sheet {
     let rows = entries.iter().map(|entry| {
         vec![
-            entry.performed_at.map_or_else(
-                || "–".to_owned(),
-                |at| at.format("%Y-%m-%d %H:%M").to_string(),
-            ),
+            happened(entry.performed_at),
             entry.kind.as_deref().map_or_else(|| "–".to_owned(), words),
             told(entry),
             grade(entry),

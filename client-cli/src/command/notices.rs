@@ -11,7 +11,7 @@ use whorl_contract::path;
 use super::pick;
 use crate::desk::Desk;
 use crate::failure::Failure;
-use crate::render::{Sheet, moment};
+use crate::render::{Sheet, happened};
 use crate::sync::label;
 
 /// List red flags and records that wait for your word, and mark them as read
@@ -116,7 +116,6 @@ fn said(left: Unread) -> String {
 }
 
 fn list(desk: &mut Desk<'_, '_>, all: &[Notice], also_read: bool) -> Result<(), Failure> {
-    let here = desk.here();
     let mut conn = desk.database()?;
     let rows: Vec<Vec<String>> = all
         .iter()
@@ -125,8 +124,7 @@ fn list(desk: &mut Desk<'_, '_>, all: &[Notice], also_read: bool) -> Result<(), 
             let mut row = vec![
                 horse.unwrap_or_else(|| label(&mut conn, one.horse_id)),
                 what(one),
-                one.performed_at
-                    .map_or_else(String::new, |at| moment(at.to_utc(), here)),
+                happened(one.performed_at),
                 one.by.clone().unwrap_or_default(),
                 one.id.to_string(),
             ];

@@ -104,13 +104,7 @@ struct Scene {
 impl Scene {
     fn on(server: &TestServer) -> Self {
         let yard = Yard::open(server);
-        let horse = yard.horse();
-        let name = yard
-            .pen()
-            .draft(horse, Kind::Identity)
-            .details(json!({"name": "Plover", "foaled_on": "2016"}))
-            .sign();
-        let _ = accepted(&yard.owner, &name);
+        let horse = yard.horse_who_is(json!({"name": "Plover", "foaled_on": "2016"}));
         let hand = server.device_account("Tam Brisling");
         let hand_grant = yard.admit(&hand, horse, Role::BarnStaff);
         Self {

@@ -1,7 +1,6 @@
 //! The care engine from the shell, and the commands for people that stand on it.
 
 use serde_json::{Value, json};
-use whorl_care::kind::Kind;
 
 use crate::yard::Yard;
 
@@ -206,107 +205,6 @@ fn eggs_are_counted_with_what_chance_leaves_open() {
     assert!(ran.out.contains("206 to 854"), "{}", ran.out);
     let ran = yard.run(&["egg-count", "--eggs", "9"]);
     assert!(ran.refused().contains("--"), "{}", ran.err);
-}
-
-#[test]
-fn what_is_withheld_is_no_pass_and_may_have_been_done() {
-    let yard = Yard::of("vet");
-    let test = [
-        "record",
-        "laboratory-test",
-        "Plover",
-        "--test",
-        "eia_elisa",
-        "--drawn",
-        "2027-02-25",
-        "--reported",
-        "2027-03-01",
-        "--result",
-        "negative",
-    ];
-    assert_eq!(yard.run(&test).status, 0);
-    let entry = [
-        "--json",
-        "entry",
-        "Plover",
-        "--rules",
-        "eia-12-months",
-        "--arrives",
-        "2027-03-20",
-    ];
-    assert_eq!(yard.run(&entry).json()["verdict"], "eligible");
-    yard.synced(&[Kind::LaboratoryTest]);
-    let checked = yard.run(&entry).json();
-    assert_eq!(checked["verdict"], "unknown");
-    assert_eq!(checked["withheld"], true);
-    let answer = &checked["answer"];
-    assert_eq!(answer["eligible"], false);
-    assert_eq!(answer["checks"][0]["unknown"], true);
-    assert_eq!(
-        answer["plan"],
-        json!([]),
-        "a plan could ask for what has been done"
-    );
-    let told = yard.run(&entry[1..]).out;
-    assert!(told.contains("can't be told"), "{told}");
-    let due = yard.run(&["due", "Plover"]).out;
-    assert!(
-        due.contains("part of the record of Plover is withheld from you"),
-        "{due}"
-    );
-}
-
-/// What came sealed to its leaf may be of any kind, but of none that could be seen as it came.
-#[test]
-fn what_is_sealed_is_unknown_unless_it_can_not_be_of_the_kind_that_counts() {
-    let told = |open: &[Kind]| {
-        let yard = Yard::of("vet");
-        let test = [
-            "record",
-            "laboratory-test",
-            "Plover",
-            "--test",
-            "eia_elisa",
-            "--drawn",
-            "2027-02-25",
-            "--reported",
-            "2027-03-01",
-            "--result",
-            "negative",
-        ];
-        assert_eq!(yard.run(&test).status, 0);
-        assert_eq!(
-            yard.run(&[
-                "record", "weight", "Plover", "--weight", "510kg", "--method", "tape"
-            ])
-            .status,
-            0
-        );
-        yard.synced_to_leaves(&[Kind::Weight], open);
-        let entry = [
-            "--json",
-            "entry",
-            "Plover",
-            "--rules",
-            "eia-12-months",
-            "--arrives",
-            "2027-03-20",
-        ];
-        let checked = yard.run(&entry).json();
-        assert_eq!(checked["withheld"], true);
-        checked["verdict"].as_str().map(str::to_owned)
-    };
-    assert_eq!(
-        told(&[]).as_deref(),
-        Some("unknown"),
-        "the server didn't say"
-    );
-    assert_eq!(
-        told(&[Kind::Vaccination]).as_deref(),
-        Some("unknown"),
-        "it may be another test"
-    );
-    assert_eq!(told(&[Kind::LaboratoryTest]).as_deref(), Some("eligible"));
 }
 
 #[test]

@@ -10,4 +10,5 @@ mod recall;
 mod record;
 mod sheets;
 mod typed;
+mod withheld;
 mod yard;

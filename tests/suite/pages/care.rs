@@ -20,7 +20,8 @@ fn influenza(server: &TestServer, vet: &Person, horse: HorseId) {
     enter(server, vet, &record);
 }
 
-on_both!(the_board_shows_what_is_due_and_who_may_do_it, |server| {
+/// An owner, the farrier who trimmed her mare half a year ago, and the mare.
+fn half_a_year_after_a_trim(server: &TestServer) -> (Person, Person, HorseId) {
     let (wren, idris) = (
         server.device_account("Wren"),
         server.device_account("Idris"),
@@ -37,6 +38,11 @@ on_both!(the_board_shows_what_is_due_and_who_may_do_it, |server| {
         &Record::trim(horse.id, "kicks with the near hind"),
     );
     server.clock.advance(TimeDelta::days(6 * 30));
+    (wren, idris, horse.id)
+}
+
+on_both!(the_board_shows_what_is_due_and_who_may_do_it, |server| {
+    let (wren, _, horse) = half_a_year_after_a_trim(server);
     let browser = Browser::of(server, &wren);
     let board = browser.get("/").text();
     let place = |text: &str| {
@@ -53,12 +59,12 @@ on_both!(the_board_shows_what_is_due_and_who_may_do_it, |server| {
     assert!(
         vets.contains("Vaccination against rabies") || vets.contains("Vaccination against tetanus")
     );
-    let own = browser.get(&format!("/horses/{}", horse.id)).text();
+    let own = browser.get(&format!("/horses/{horse}")).text();
     assert!(own.contains("What is due") && own.contains("Trim or shoeing"));
 
     // Whoever may not see the feet's record isn't told that nothing was ever done to them.
     let tove = server.account("Tove");
-    let mut new = to_horse(horse.id, Role::BarnStaff);
+    let mut new = to_horse(horse, Role::BarnStaff);
     new.kinds = Some(vec![
         Kind::Weight,
         Kind::Identity,
@@ -75,11 +81,11 @@ on_both!(the_board_shows_what_is_due_and_who_may_do_it, |server| {
 
     // A farrier who may see nothing but feet is told of the feet, on the board as over the interface.
     let tam = server.account("Tam");
-    let mut new = to_horse(horse.id, Role::Farrier);
+    let mut new = to_horse(horse, Role::Farrier);
     new.kinds = Some(vec![Kind::HoofCare, Kind::HoofCheck]);
     let _ = paddock::grant(&wren.elsewhere(false), &tam, &new);
     let feet = Browser::of(server, &tam);
-    for page in ["/".to_owned(), format!("/horses/{}", horse.id)] {
+    for page in ["/".to_owned(), format!("/horses/{horse}")] {
         let text = feet.get(&page).text();
         assert!(
             text.contains("Trim or shoeing") && !text.contains("Weighing"),
@@ -258,22 +264,7 @@ on_both!(a_barns_recall_tells_whom_to_tell, |server| {
 });
 
 on_both!(a_round_is_planned_on_a_page, |server| {
-    let (wren, idris) = (
-        server.device_account("Wren"),
-        server.device_account("Idris"),
-    );
-    let barn = paddock::barn(&wren, "Saltmarsh Yard");
-    let horse = paddock::horse(&wren, barn.id);
-    let id = json!({"name": "Samphire", "sex": "mare", "foaled_on": "2015-04-12"});
-    enter(server, &wren, &Record::identity(horse.id, id));
-    let _ = paddock::grant(&wren, &idris, &to_barn(barn.id, Role::Farrier));
-    let _ = paddock::licence(&idris, Role::Farrier);
-    enter(
-        server,
-        &idris,
-        &Record::trim(horse.id, "kicks with the near hind"),
-    );
-    server.clock.advance(TimeDelta::days(6 * 30));
+    let (_, idris, _) = half_a_year_after_a_trim(server);
     let browser = Browser::of(server, &idris);
     assert!(browser.get("/").text().contains("href=\"/visits\""));
     let form = browser.get("/visits").text();

@@ -22,7 +22,7 @@ use whorl_tests::{Caller, Person};
 
 /// A primary that acknowledges only what its standby has too, and that standby.
 fn synchronous() -> (Cluster, Cluster) {
-    let primary = Cluster::start(&["synchronous_standby_names='ANY 1 (b)'"]);
+    let primary = Cluster::start(&["synchronous_standby_names=ANY 1 (b)"]);
     let standby = primary.standby("b", &[]);
     wait_for("the standby follows", || {
         primary.ask("SELECT sync_state FROM pg_stat_replication") == "quorum"

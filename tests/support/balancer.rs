@@ -1,12 +1,13 @@
 //! The load balancer of `deploy/haproxy.cfg`, before servers of a test.
 
-use std::net::{TcpListener, TcpStream};
+use std::net::TcpStream;
 use std::process::{Child, Command, Stdio};
 use std::time::Duration;
 
 use tempfile::TempDir;
 
 use crate::caller::Caller;
+use crate::process::free_address;
 
 /// The configuration that operators begin with, and the addresses in it.
 const CONFIGURATION: &str = include_str!("../../deploy/haproxy.cfg");
@@ -29,7 +30,7 @@ impl Balancer {
     #[must_use]
     pub fn before(servers: &[String; 3]) -> Self {
         let folder = TempDir::new().expect("a folder");
-        let port = free_port();
+        let port = free_address().port();
         let mut text = CONFIGURATION.to_owned();
         let mut replace = |from: &str, to: &str| {
             assert!(text.contains(from), "deploy/haproxy.cfg has no {from}");
@@ -74,10 +75,4 @@ impl Drop for Balancer {
         let _ = self.process.kill();
         let _ = self.process.wait();
     }
-}
-
-/// A port that nobody uses now.
-pub(crate) fn free_port() -> u16 {
-    let listener = TcpListener::bind(("127.0.0.1", 0)).expect("a socket");
-    listener.local_addr().expect("an address").port()
 }

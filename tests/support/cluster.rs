@@ -1,20 +1,29 @@
 //! PostgreSQL servers of a test's own: one that is killed, and a standby that takes over.
 
-use std::fs;
+use std::fs::{self, OpenOptions};
+use std::net::SocketAddr;
+use std::os::unix::fs::PermissionsExt;
+use std::os::unix::process::CommandExt;
 use std::path::PathBuf;
-use std::process::{Command, Output, Stdio};
+use std::process::{Child, Command, Stdio};
+use std::sync::Mutex;
 use std::time::Duration;
 
 use tempfile::TempDir;
 
-use crate::balancer::free_port;
-use crate::process::signal;
+use crate::process::{free_address, signal};
+
+/// How often somebody looks whether it takes connections by now.
+const LOOK_EVERY: Duration = Duration::from_millis(20);
 
 /// A PostgreSQL of a test's own. All of its processes are killed when this is dropped.
 pub struct Cluster {
     folder: TempDir,
     programs: PathBuf,
-    port: u16,
+    address: SocketAddr,
+    /// PostgreSQL's first process is this one's child, so that its id is free once it was killed: a new one that found the
+    /// id in use would take it for a life that goes on, and not start.
+    first: Mutex<Option<Child>>,
 }
 
 impl Cluster {
@@ -48,7 +57,7 @@ impl Cluster {
         let standby = Self::empty();
         let primary = format!(
             "host=127.0.0.1 port={} user=whorl application_name={name}",
-            self.port
+            self.port()
         );
         standby.run(
             "pg_basebackup",
@@ -71,20 +80,16 @@ impl Cluster {
         let cluster = Self {
             folder: TempDir::new().expect("a folder"),
             programs: programs(),
-            port: free_port(),
+            address: free_address(),
+            first: Mutex::new(None),
         };
         let data = cluster.data();
         fs::create_dir(&data).expect("a folder");
-        #[cfg(unix)]
-        {
-            use std::os::unix::fs::PermissionsExt;
-            fs::set_permissions(&data, fs::Permissions::from_mode(0o700)).expect("a mode");
-        }
-        if is_root() {
-            // PostgreSQL refuses to run as root.
+        fs::set_permissions(&data, fs::Permissions::from_mode(0o700)).expect("a mode");
+        if id(&[]) == 0 {
             for path in [cluster.folder.path(), &data] {
-                let owned = Command::new("chown").arg("postgres").arg(path).status();
-                assert!(owned.expect("chown runs").success());
+                let owner = Some(id(&["postgres"]));
+                std::os::unix::fs::chown(path, owner, None).expect("an owner");
             }
         }
         cluster
@@ -97,53 +102,67 @@ impl Cluster {
     /// The address of its database.
     #[must_use]
     pub fn url(&self) -> String {
-        format!("postgres://whorl@127.0.0.1:{}/postgres", self.port)
+        format!("postgres://whorl@127.0.0.1:{}/postgres", self.port())
     }
 
     /// Where it listens.
     #[must_use]
     pub const fn port(&self) -> u16 {
-        self.port
+        self.address.port()
+    }
+
+    /// One of PostgreSQL's programs on its files, which refuses to run as root.
+    fn command(&self, name: &str) -> Command {
+        let mut command = Command::new(self.programs.join(name));
+        command.arg("-D").arg(self.data()).current_dir("/");
+        if id(&[]) == 0 {
+            command.uid(id(&["postgres"]));
+        }
+        command
     }
 
     /// Runs one of PostgreSQL's programs on its files.
     fn run(&self, name: &str, args: &[&str]) {
-        let program = self.programs.join(name);
-        let mut command = if is_root() {
-            let mut command = Command::new("runuser");
-            command.args(["-u", "postgres", "--"]).arg(program);
-            command
-        } else {
-            Command::new(program)
-        };
-        // What it starts keeps the pipes open, so none are given.
-        let done = command
-            .arg("-D")
-            .arg(self.data())
-            .args(args)
-            .current_dir("/")
-            .stdout(Stdio::null())
-            .stderr(Stdio::null())
-            .status();
-        assert!(done.expect("a process").success(), "{name} {args:?}");
+        let done = self.command(name).args(args).output().expect("a process");
+        assert!(done.status.success(), "{name} {args:?}: {done:?}");
     }
 
-    /// Starts it again on the files that it has.
+    /// Starts it again on the files that it has; it takes connections when this returns.
     ///
     /// # Panics
     ///
-    /// If it doesn't start.
+    /// If it doesn't start, with its log.
     pub fn go_on(&self, settings: &[&str]) {
-        let mut options = format!("-h 127.0.0.1 -p {} -k ''", self.port);
+        let path = self.folder.path().join("log");
+        let mut options = OpenOptions::new();
+        let log = options.create(true).append(true).open(&path);
+        let mut command = self.command("postgres");
+        command
+            .args(["-h", "127.0.0.1", "-k", ""])
+            .args(["-p", &self.port().to_string()]);
         for setting in settings {
-            options = format!("{options} -c {setting}");
+            command.args(["-c", setting]);
         }
-        let log = self.data().join("log");
-        let log = log.to_str().expect("UTF-8");
-        self.run(
-            "pg_ctl",
-            &["-w", "-t", "600", "-l", log, "-o", &options, "start"],
-        );
+        let mut first = command
+            .stdin(Stdio::null())
+            .stdout(Stdio::null())
+            .stderr(log.expect("a file for its log"))
+            .spawn()
+            .expect("a process");
+        while !self.takes_connections() {
+            if let Some(status) = first.try_wait().expect("a status") {
+                let log = fs::read_to_string(&path).unwrap_or_default();
+                panic!("PostgreSQL ended with {status}: {log}");
+            }
+            std::thread::sleep(LOOK_EVERY);
+        }
+        *self.first.lock().expect("a lock") = Some(first);
+    }
+
+    fn takes_connections(&self) -> bool {
+        let mut command = Command::new(self.programs.join("pg_isready"));
+        command.args(["-q", "-d", &self.url()]);
+        command.status().expect("pg_isready runs").success()
     }
 
     /// Lets a standby take over; it takes writes when this returns.
@@ -176,10 +195,13 @@ impl Cluster {
         loop {
             let all = self.processes();
             if all.is_empty() {
-                return;
+                break;
             }
             signal("KILL", &all);
             std::thread::sleep(Duration::from_millis(2));
+        }
+        if let Some(mut first) = self.first.lock().expect("a lock").take() {
+            first.wait().expect("ended");
         }
     }
 
@@ -213,9 +235,11 @@ impl Drop for Cluster {
     }
 }
 
-fn is_root() -> bool {
-    let done: Output = Command::new("id").arg("-u").output().expect("id runs");
-    done.stdout.trim_ascii() == b"0"
+/// The number of a user, or without a name of who runs this.
+fn id(name: &[&str]) -> u32 {
+    let done = Command::new("id").arg("-u").args(name).output();
+    let text = String::from_utf8(done.expect("id runs").stdout).expect("UTF-8");
+    text.trim().parse().expect("a user's number")
 }
 
 /// The newest PostgreSQL of this machine, where Debian puts it.

@@ -191,6 +191,10 @@ impl Cluster {
     }
 
     /// SIGKILL to all of its processes, as when its machine dies; none is left when this returns, so that it may start again.
+    ///
+    /// # Panics
+    ///
+    /// If the system doesn't say whether it ended.
     pub fn kill(&self) {
         loop {
             let all = self.processes();

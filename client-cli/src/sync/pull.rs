@@ -379,7 +379,6 @@ fn finish(
     now: chrono::DateTime<chrono::Utc>,
     report: &mut Report,
 ) -> Result<(), Failure> {
-    setting::set(conn, setting::EPOCH, heads.epoch)?;
     for (horse_id, seq) in witness::contradicted(conn, heads.epoch)? {
         let misfit = Misfit {
             horse_id,
@@ -392,6 +391,10 @@ fn finish(
     let mut all = true;
     for head in &heads.heads {
         all &= mirror::head_at(conn, head.horse_id, head.seq)? == Some(head.head);
+    }
+    if all || !report.alarms.is_empty() {
+        // A copy that wasn't reached is yet to be compared with a server that began anew.
+        setting::set(conn, setting::EPOCH, heads.epoch)?;
     }
     if all {
         apply::in_step(conn, tag, now)

@@ -59,8 +59,7 @@ impl Repair<'_> {
     /// The server lost what comes after `common`.
     pub(super) fn give_back(&mut self, horse_id: HorseId, common: i64) -> Result<(), Failure> {
         let (kept, queued) = self.cut(horse_id, common, &[])?;
-        self.tell(horse_id, common, kept, queued);
-        Ok(())
+        self.tell(horse_id, common, kept, queued)
     }
 
     /// The server's log is another one from some place on: fetches it whole, and takes it over if it is sound in
@@ -81,7 +80,7 @@ impl Repair<'_> {
         let (kept, queued) = self.cut(horse_id, common, &theirs)?;
         self.report.pulled += theirs.len() - usize::try_from(common).unwrap_or(0).min(theirs.len());
         if kept > 0 {
-            self.tell(horse_id, common, kept, queued);
+            self.tell(horse_id, common, kept, queued)?;
         }
         Ok(())
     }
@@ -151,6 +150,7 @@ impl Repair<'_> {
         theirs: &[Logged],
     ) -> Result<(usize, usize), Failure> {
         let (now, alarms) = (self.now, &mut self.report.alarms);
+        let device = self.home.membership()?.map(|member| member.device_id);
         let there: BTreeMap<EventId, Hash> = theirs
             .iter()
             .filter_map(|entry| Some((entry.event_id?.0, entry.leaf.0)))
@@ -180,7 +180,11 @@ impl Repair<'_> {
                         "the record of {horse} has an entry {} that says something else than our copy of entry {}",
                         id.0, entry.seq
                     ));
-                    continue;
+                    // The server will refuse it; what was recorded here is for its author to see, and to record anew.
+                    let signed_by = event.open().ok().map(|opened| opened.envelope.device_id);
+                    if signed_by != device {
+                        continue;
+                    }
                 }
                 let kind = entry.kind.as_deref().unwrap_or_default();
                 outbox::give_back(conn, id.0, horse_id, kind, &event, now)?;
@@ -192,7 +196,14 @@ impl Repair<'_> {
         Ok(counts)
     }
 
-    fn tell(&mut self, horse_id: HorseId, common: i64, kept: usize, queued: usize) {
+    /// Says that the server's log is another one: a notice if it is known why, else an alarm.
+    fn tell(
+        &mut self,
+        horse_id: HorseId,
+        common: i64,
+        kept: usize,
+        queued: usize,
+    ) -> Result<(), Failure> {
         let horse = label(self.conn, horse_id);
         let text = format!(
             "from entry {} on, the server's record of {horse} isn't the one that it showed before: ours is kept apart \
@@ -200,11 +211,13 @@ impl Repair<'_> {
             common + 1,
             counted(kept, "entry", "entries")
         );
-        if self.restored {
+        // A horse that was gone after a restore is named again only later, and its log is compared only then.
+        if self.restored || herd::aside(self.conn)?.contains(&horse_id) {
             self.report.notices.push(text);
         } else {
             self.report.alarms.push(text);
         }
+        Ok(())
     }
 
     /// What the server acknowledged and what is yet not in its log, though our copy is in step with it: it lost that

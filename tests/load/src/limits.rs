@@ -162,6 +162,8 @@ pub(crate) fn pgbench(
             text
         })
     };
+    // pgbench would take `:1` in it for a variable of its own, quoted or not.
+    let json = |json: &str| format!("convert_from('\\x{}', 'UTF8')", text(json.as_bytes()));
     let mut command = Command::new("pgbench");
     let connections = connections.to_string();
     command.args([
@@ -180,13 +182,13 @@ pub(crate) fn pgbench(
         let insert = format!(
             "INSERT INTO event (horse_id, seq, id, kind, performed_at, author_id, device_id, target_id, received_at, envelope,
              content, salt, signature, head, shapes) VALUES ('{}', nextval('load_seq'), gen_random_uuid()::text, '{}', now(),
-             '{}', '{}', NULL, now(), '{}', '{}', '\\x{}', '\\x{}', '\\x{}', false);\n",
+             '{}', '{}', NULL, now(), {}, {}, '\\x{}', '\\x{}', '\\x{}', false);\n",
             row.horse_id,
             row.kind,
             row.author_id,
             row.device_id,
-            row.envelope,
-            row.content.as_deref().unwrap_or_default(),
+            json(&row.envelope),
+            json(row.content.as_deref().unwrap_or_default()),
             text(row.salt.as_deref().unwrap_or_default()),
             text(&row.signature),
             text(&row.head),

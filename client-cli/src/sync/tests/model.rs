@@ -53,6 +53,8 @@ pub(super) struct Model {
     pub(super) hidden: BTreeSet<HorseId>,
     /// Horses that are announced, and of which nothing is given.
     pub(super) withheld: BTreeSet<HorseId>,
+    /// As many entries as it gives at once: small, so that a few make several pages.
+    pub(super) page: usize,
     /// Kinds that come as bare leaves.
     pub(super) sealed: bool,
     pub(super) refuses: BTreeSet<EventId>,
@@ -78,6 +80,7 @@ impl Model {
             signers: BTreeMap::new(),
             hidden: BTreeSet::new(),
             withheld: BTreeSet::new(),
+            page: 3,
             sealed: false,
             refuses: BTreeSet::new(),
             line: VecDeque::new(),
@@ -287,8 +290,8 @@ impl Ledger for Model {
         if self.line()? {
             return Err(lost());
         }
-        // Small pages, so that a few events make several.
-        let mut left = pull.limit.unwrap_or(3).min(3) as usize;
+        let limit = pull.limit.map(|limit| limit as usize);
+        let mut left = limit.map_or(self.page, |limit| limit.min(self.page));
         let mut pulled = Pulled {
             epoch: self.epoch,
             runs: Vec::new(),

@@ -194,3 +194,64 @@ fn what_is_accepted_after_the_horse_went_out_of_sight_leaves_the_outbox() {
     client.settled(&mut model);
     assert_eq!(client.states(), []);
 }
+
+#[test]
+fn a_horse_that_a_restored_server_names_again_only_later_is_no_alarm() {
+    let mut model = Model::new();
+    let client = Client::new(&mut model);
+    for n in 1..=3 {
+        model.somebody_records(horse(0), n);
+    }
+    client.settled(&mut model);
+    let mut log = model.disk.logs.remove(&horse(0)).expect("a log");
+    model.epoch = Uuid::from_u128(2);
+    assert_eq!(client.settled(&mut model).alarms, Vec::<String>::new());
+    log.pop();
+    model.disk.logs.insert(horse(0), log);
+    let report = client.settled(&mut model);
+    assert_eq!((report.given_back, &report.alarms), (1, &Vec::new()));
+    client.assert_same(&model, horse(0));
+}
+
+#[test]
+fn a_restored_log_that_is_reached_only_later_is_no_alarm() {
+    let mut model = Model::new();
+    let client = Client::new(&mut model);
+    for n in 1..=3 {
+        model.somebody_records(horse(0), n);
+    }
+    client.settled(&mut model);
+    model.epoch = Uuid::from_u128(2);
+    model.disk.logs.get_mut(&horse(0)).expect("a log").pop();
+    model.somebody_records(horse(0), 4);
+    model.somebody_records(horse(0), 5);
+    model.withheld.insert(horse(0));
+    let report = client.settled(&mut model);
+    assert!(report.notices.iter().any(|text| text.contains("less than")));
+    model.withheld.clear();
+    let report = client.settled(&mut model);
+    assert_eq!((report.given_back, &report.alarms), (1, &Vec::new()));
+    client.assert_same(&model, horse(0));
+}
+
+#[test]
+fn what_was_recorded_here_and_gave_way_to_another_body_is_an_alarm_and_stays_for_its_author() {
+    let mut model = Model::new();
+    let client = Client::new(&mut model);
+    let id = client.record(horse(0));
+    client.settled(&mut model);
+    model.disk.logs.get_mut(&horse(0)).expect("a log").clear();
+    model.somebody_records(horse(0), id.0.as_u128());
+    let report = client.settled(&mut model);
+    assert!(
+        report
+            .alarms
+            .iter()
+            .any(|text| text.contains("something else")),
+        "{report:?}"
+    );
+    let kept = outbox::find(&mut client.open(), id).expect("read");
+    let refusal = kept.expect("kept").refusal().expect("refused");
+    assert_eq!(refusal.kind, Problems::SameIdOtherBody);
+    client.assert_same(&model, horse(0));
+}

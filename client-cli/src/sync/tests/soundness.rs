@@ -146,6 +146,7 @@ fn a_signature_by_the_right_key_of_the_wrong_person_is_none() {
 #[test]
 fn a_horse_that_is_announced_and_not_given_keeps_no_other_back() {
     let mut model = Model::new();
+    model.page = usize::MAX;
     let client = Client::new(&mut model);
     // More than one page names, each.
     for n in 0..600 {

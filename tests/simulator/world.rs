@@ -1,0 +1,547 @@
+//! One story: what people, devices, the server and the line do, from a seed; and what must hold after every step.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use chrono::{DateTime, TimeDelta, Utc};
+use uuid::Uuid;
+use whorl_care::ids::{EventId, HorseId};
+use whorl_cli::failure::Failure;
+use whorl_cli::outbox::{self, State};
+use whorl_cli::{herd, mirror};
+use whorl_contract::chain;
+use whorl_contract::key::Hash;
+use whorl_contract::problem::Kind as Problems;
+
+use crate::cast::{Cast, Note};
+use crate::client::{Client, End};
+use crate::fault::Fault;
+use crate::line::Line;
+use crate::random::Random;
+use crate::server::{Server, head_of, place};
+
+/// The longest story.
+const STEPS: usize = 50;
+/// A sync that is killed is killed within so many statements.
+const STATEMENTS: usize = 60;
+/// Rounds in which all comes to rest: a give-back goes up in one and comes to the others in the next.
+const ROUNDS: usize = 6;
+
+/// What a story held, to see that it is about something.
+#[derive(Clone, Copy, Debug, Default)]
+pub(crate) struct Tally {
+    pub(crate) recorded: usize,
+    pub(crate) syncs: usize,
+    pub(crate) kills: usize,
+    pub(crate) broken_lines: usize,
+    pub(crate) restores: usize,
+    pub(crate) lost_for_good: usize,
+}
+
+impl Tally {
+    pub(crate) fn add(&mut self, other: Self) {
+        self.recorded += other.recorded;
+        self.syncs += other.syncs;
+        self.kills += other.kills;
+        self.broken_lines += other.broken_lines;
+        self.restores += other.restores;
+        self.lost_for_good += other.lost_for_good;
+    }
+}
+
+struct Story {
+    random: Random,
+    server: Server,
+    clients: Vec<Client>,
+    recorded: BTreeMap<EventId, Recorded>,
+    next: u128,
+    /// What restores took out of the logs and nobody has brought back yet.
+    missing: BTreeSet<EventId>,
+    /// What was lost with nobody left who had it: the server's backup was too old, and every device that had a copy had
+    /// to give it up before.
+    lost: BTreeSet<EventId>,
+    /// Whether the server ever came back from a backup without saying so, or two devices made one id.
+    alarming: bool,
+    /// Copies that were looked at, as far as they were.
+    seen: BTreeMap<(usize, HorseId, i64), Hash>,
+    /// Whether a client had to give up a horse in this step, or a server went back.
+    given_up: bool,
+    tally: Tally,
+}
+
+struct Recorded {
+    client: usize,
+    note: Note,
+    leaf: Hash,
+}
+
+/// Plays the story that grows from a seed.
+///
+/// # Errors
+///
+/// The first promise that was broken, and after how many steps.
+pub(crate) fn play(seed: u64, fault: Option<Fault>) -> Result<Tally, String> {
+    let mut story = Story::begin(seed, fault);
+    let steps = 10 + story.random.below(STEPS - 10);
+    for step in 0..steps {
+        story.step().map_err(|why| format!("step {step}: {why}"))?;
+        story.hold().map_err(|why| format!("step {step}: {why}"))?;
+    }
+    story
+        .come_to_rest()
+        .map_err(|why| format!("at rest: {why}"))?;
+    story.tally.lost_for_good = story.lost.len();
+    Ok(story.tally)
+}
+
+impl Story {
+    fn begin(seed: u64, fault: Option<Fault>) -> Self {
+        let cast = Cast::new();
+        let server = Server::new(cast.clone(), fault);
+        let clients = cast.devices.iter();
+        let clients = clients.map(|device| Client::new(device.clone(), server.key.public(), fault));
+        let mut story = Self {
+            random: Random::new(seed),
+            clients: clients.collect(),
+            server,
+            recorded: BTreeMap::new(),
+            next: 0x1000,
+            missing: BTreeSet::new(),
+            lost: BTreeSet::new(),
+            alarming: false,
+            seen: BTreeMap::new(),
+            given_up: false,
+            tally: Tally::default(),
+        };
+        for client in 2..4 {
+            for n in 0..story.server.cast.horses.len() {
+                if story.random.once_in(2) {
+                    let horse = story.server.cast.horses[n];
+                    story.server.grant(cast.devices[client].account, horse);
+                }
+            }
+        }
+        story.server.pass(TimeDelta::seconds(1), true);
+        story.server.back_up();
+        story
+    }
+
+    fn step(&mut self) -> Result<(), String> {
+        self.given_up = false;
+        let seconds = 1 + i64::try_from(self.random.below(3600)).expect("a few");
+        let calm = self.random.once_in(2);
+        self.server.pass(TimeDelta::seconds(seconds), calm);
+        let client = self.random.below(self.clients.len());
+        let hand = self.server.cast.devices[2 + self.random.below(2)].account;
+        let horse = *self.random.pick(&self.server.cast.horses);
+        match self.random.below(63) {
+            0..20 => self.record(client),
+            20..44 => self.sync(client, true)?,
+            44..47 => self.server.grant(hand, horse),
+            47..50 => self.server.revoke(hand, horse),
+            50 => self
+                .server
+                .revoke_device(self.server.cast.devices[1 + 2 * self.random.below(2)].id),
+            51..53 => self.decide(),
+            53 => self.server.back_up(),
+            54 => self.restore(true),
+            // A silent one makes alarms for the rest of a story, so there are few.
+            55 => {
+                let announced = !self.random.once_in(2);
+                self.restore(announced);
+            }
+            56 => self.server.crash(),
+            57..61 => self.server.deliver(),
+            61 => self.set_clock(client),
+            _ => self.spoil(),
+        }
+        Ok(())
+    }
+
+    fn restore(&mut self, announced: bool) {
+        self.server.restore(announced);
+        self.alarming |= !announced;
+        self.given_up = true;
+        self.tally.restores += 1;
+    }
+
+    fn set_clock(&mut self, client: usize) {
+        let skews = [-3653, -1, 0, 0, 2, 3653].map(TimeDelta::days);
+        self.clients[client].skew = *self.random.pick(&skews);
+    }
+
+    /// The server will fail on some event that waits.
+    fn spoil(&mut self) {
+        let waiting: Vec<EventId> = self.recorded.keys().copied().collect();
+        if !waiting.is_empty() {
+            self.server.poison.insert(*self.random.pick(&waiting));
+        }
+    }
+
+    fn decide(&mut self) {
+        let undecided = self.server.undecided();
+        if !undecided.is_empty() {
+            let id = *self.random.pick(&undecided);
+            let accept = !self.random.once_in(4);
+            self.server.decide(id, accept);
+        }
+    }
+
+    fn record(&mut self, client: usize) {
+        let device = self.clients[client].device.clone();
+        let own: Vec<(EventId, HorseId)> = self
+            .recorded
+            .iter()
+            .filter(|(_, one)| {
+                let by = &self.clients[one.client].device;
+                by.account == device.account && one.note.corrects.is_none()
+            })
+            .map(|(id, one)| (*id, one.note.horse))
+            .collect();
+        let mut horse = *self.random.pick(&self.server.cast.horses);
+        let mut corrects = None;
+        if !own.is_empty() && self.random.once_in(6) {
+            let (id, of) = *self.random.pick(&own);
+            (corrects, horse) = (Some(id), of);
+        }
+        self.next += 1;
+        let note = Note {
+            id: EventId(Uuid::from_u128(self.next)),
+            horse,
+            kg: 400 + u32::try_from(self.random.below(200)).expect("a few"),
+            corrects,
+            later_version: self.random.once_in(6),
+            at: self.clock_of(client),
+        };
+        let event = note.sign(&device);
+        self.clients[client].record(note.id, horse, &event);
+        let leaf = event.open().expect("genuine").leaf;
+        self.recorded
+            .insert(note.id, Recorded { client, note, leaf });
+        self.tally.recorded += 1;
+        if self.random.once_in(25) {
+            self.clone_of(client, note);
+        }
+    }
+
+    /// A second device of the same person makes the same id for something else, as a copied folder may.
+    fn clone_of(&mut self, client: usize, note: Note) {
+        let account = self.clients[client].device.account;
+        let twin = (0..self.clients.len())
+            .find(|&n| n != client && self.clients[n].device.account == account);
+        if let Some(twin) = twin {
+            let other = Note {
+                kg: note.kg + 1,
+                ..note
+            };
+            let event = other.sign(&self.clients[twin].device);
+            self.clients[twin].record(note.id, note.horse, &event);
+            self.alarming = true;
+        }
+    }
+
+    fn clock_of(&self, client: usize) -> DateTime<Utc> {
+        self.server.now + self.clients[client].skew
+    }
+
+    fn sync(&mut self, n: usize, may_fail: bool) -> Result<(), String> {
+        self.tally.syncs += 1;
+        let foul = may_fail && !self.random.once_in(3);
+        let killed = foul && self.random.once_in(4);
+        let statements = killed.then(|| self.random.below(STATEMENTS));
+        let now = self.server.now;
+        let client = &mut self.clients[n];
+        let (account, device) = (client.device.account, client.device.id);
+        client.heard.forged = false;
+        let (server, random) = (&mut self.server, &mut self.random);
+        let end = client.sync(
+            |heard, sync| {
+                sync(&mut Line {
+                    server,
+                    random,
+                    heard,
+                    account,
+                    device,
+                    foul,
+                });
+            },
+            now,
+            statements,
+        );
+        // What was forged is an alarm, now or when what it hid comes to light.
+        self.alarming |= self.clients[n].heard.forged;
+        let report = match end {
+            End::Killed => {
+                self.tally.kills += 1;
+                // It may have come to that before it was killed.
+                self.given_up = true;
+                return Ok(());
+            }
+            End::Done(report) => {
+                self.sees_only_what_is_named(n)?;
+                report
+            }
+            End::Failed(failure, report) => {
+                self.tally.broken_lines += 1;
+                let fine = foul && is_of_the_line(&failure)
+                    || self.server.disk.revoked.contains(&device)
+                    || matches!(failure, Failure::ServerFailed(_));
+                if !fine {
+                    return Err(format!("a sync failed: {failure}"));
+                }
+                report
+            }
+        };
+        self.given_up |= !report.locked.is_empty();
+        if !report.alarms.is_empty() && !self.alarming {
+            return Err(format!("an alarm without a cause: {:?}", report.alarms));
+        }
+        Ok(())
+    }
+
+    /// I9: a device shows no horse that the last answer didn't name.
+    fn sees_only_what_is_named(&mut self, n: usize) -> Result<(), String> {
+        let client = &mut self.clients[n];
+        let shows = client.shows();
+        let named = client.heard.named.clone().unwrap_or_default();
+        match shows.into_iter().find(|horse| !named.contains(horse)) {
+            Some(horse) => Err(format!(
+                "I9: a device shows {horse}, which is not its to see"
+            )),
+            None => Ok(()),
+        }
+    }
+
+    /// What must hold after every step.
+    fn hold(&mut self) -> Result<(), String> {
+        if let Some(broken) = &self.server.broken {
+            return Err(broken.clone());
+        }
+        for n in 0..self.clients.len() {
+            if self.clients[n].has_changed() {
+                self.copies_are_sound(n)?;
+            }
+            self.nothing_recorded_is_dropped(n)?;
+        }
+        self.nothing_is_missing()
+    }
+
+    /// I1: what was acknowledged is in a log; what a restore took is on some device, unless the last one had to give it up.
+    fn nothing_is_missing(&mut self) -> Result<(), String> {
+        let dropped = std::mem::take(&mut self.server.dropped);
+        self.missing.extend(dropped);
+        let server = &self.server;
+        self.missing
+            .retain(|id| server.disk.find(*id).is_none() && !server.is_held(*id));
+        for id in &self.missing {
+            let kept = self
+                .clients
+                .iter_mut()
+                .any(|client| client.keeps(*id).anywhere());
+            if !kept && !self.lost.contains(id) {
+                if !self.given_up {
+                    return Err(format!("I12: the last copy of {id} was dropped"));
+                }
+                self.lost.insert(*id);
+            }
+        }
+        for client in &self.clients {
+            for id in &client.heard.acknowledged {
+                if self.server.disk.find(*id).is_none()
+                    && !self.missing.contains(id)
+                    && !self.was_held(*id)
+                {
+                    return Err(format!("I1: {id} was acknowledged and is in no log"));
+                }
+            }
+        }
+        Ok(())
+    }
+
+    /// What was in a log, lost by a restore, and pushed again by then under no grant, waits for the owner.
+    fn was_held(&self, id: EventId) -> bool {
+        self.tally.restores > 0 && self.server.is_held(id)
+    }
+
+    /// I7, I11: each copy is the beginning of a log that the server once had, and says what was signed.
+    fn copies_are_sound(&mut self, n: usize) -> Result<(), String> {
+        let conn = self.clients[n].open();
+        for horse in mirror::horses(conn).map_err(text)? {
+            let mut head = chain::start(horse);
+            for (index, entry) in mirror::log(conn, horse).map_err(text)?.iter().enumerate() {
+                let seq = place(index + 1);
+                head = chain::next(&head, &entry.leaf.0);
+                if (entry.seq, entry.head.0) != (seq, head) {
+                    return Err(format!("I11: the copy of {horse} breaks at {seq}"));
+                }
+                if self.seen.insert((n, horse, seq), head) == Some(head) {
+                    continue;
+                }
+                if !self.server.ever.contains(&(horse, seq, head)) {
+                    return Err(format!(
+                        "I7: the server never had entry {seq} of {horse} so"
+                    ));
+                }
+                let genuine = entry.event().is_some_and(|event| event.open().is_ok());
+                if !genuine {
+                    return Err(format!("I7: entry {seq} of {horse} is not what was signed"));
+                }
+            }
+        }
+        Ok(())
+    }
+
+    /// I12: what a device recorded is in its outbox or its copy, once, unless the server has it and the horse is gone.
+    fn nothing_recorded_is_dropped(&mut self, n: usize) -> Result<(), String> {
+        let own = self.recorded.iter().filter(|(_, one)| one.client == n);
+        for (id, one) in own {
+            let client = &mut self.clients[n];
+            let kept = client.keeps(*id);
+            if kept.twice {
+                return Err(format!("I11: {id} is in the log and waits, too"));
+            }
+            // Another device may have made the same id for something else; ours waits then, or is refused.
+            if kept.outbox.is_none() && kept.leaf.is_some_and(|leaf| leaf != one.leaf) {
+                return Err(format!("I3: {id} gave way to another body"));
+            }
+            if !kept.anywhere()
+                && !client.heard.acknowledged.contains(id)
+                && !client.heard.sent.contains(id)
+            {
+                return Err(format!("I12: {id} was never sent and is gone"));
+            }
+            let server_has_it = self.server.disk.find(*id).is_some() || self.missing.contains(id);
+            if !kept.anywhere() && !server_has_it && !client.heard.acknowledged.contains(id) {
+                return Err(format!("I12: {id} was never acknowledged and is gone"));
+            }
+        }
+        Ok(())
+    }
+
+    /// The line is good, everybody may, and all that can be decided is: then everything recorded is in the logs, once,
+    /// and every device has the same.
+    fn come_to_rest(&mut self) -> Result<(), String> {
+        self.server.poison.clear();
+        self.server.pass(TimeDelta::seconds(1), true);
+        for client in 2..4 {
+            let account = self.server.cast.devices[client].account;
+            for horse in self.server.cast.horses.clone() {
+                self.server.grant(account, horse);
+            }
+        }
+        for _ in 0..ROUNDS {
+            self.server.pass(TimeDelta::seconds(1), true);
+            for id in self.server.undecided() {
+                self.server.decide(id, true);
+            }
+            for n in 0..self.clients.len() {
+                self.given_up = false;
+                if self
+                    .server
+                    .disk
+                    .revoked
+                    .contains(&self.clients[n].device.id)
+                {
+                    continue;
+                }
+                // What a refused entry lacked may be there by now.
+                self.clients[n].try_again();
+                self.sync(n, false)?;
+                self.server.pass(TimeDelta::zero(), true);
+                self.hold()?;
+            }
+        }
+        self.all_are_the_same()?;
+        self.all_that_was_recorded_is_there()
+    }
+
+    fn all_are_the_same(&mut self) -> Result<(), String> {
+        let logs = self.server.disk.logs.clone();
+        for client in &mut self.clients {
+            if self.server.disk.revoked.contains(&client.device.id) {
+                continue;
+            }
+            let conn = client.open();
+            for (horse, log) in &logs {
+                let ours = mirror::place(conn, *horse).map_err(text)?;
+                if (ours.seq, ours.head) != (place(log.len()), head_of(*horse, log)) {
+                    return Err(format!(
+                        "a device has {} entries of {horse}, and the server {}",
+                        ours.seq,
+                        log.len()
+                    ));
+                }
+            }
+            if let Some(horse) = herd::aside(conn).map_err(text)?.first() {
+                return Err(format!("{horse} is out of sight still"));
+            }
+        }
+        Ok(())
+    }
+
+    fn all_that_was_recorded_is_there(&mut self) -> Result<(), String> {
+        for (id, one) in &self.recorded {
+            let there = self.server.disk.find(*id).map(|entry| entry.leaf);
+            if there == Some(one.leaf) || self.lost.contains(id) {
+                continue;
+            }
+            let client = &mut self.clients[one.client];
+            let revoked = self.server.disk.revoked.contains(&client.device.id);
+            if there.is_some() {
+                let waits = outbox::find(client.open(), *id).map_err(text)?;
+                let refused = waits.is_some_and(|entry| entry.state.0 == State::Refused);
+                if !refused && !revoked {
+                    return Err(format!("I3: another body of {id} was taken for it"));
+                }
+                continue;
+            }
+            let conn = client.open();
+            let entry = outbox::find(conn, *id).map_err(text)?;
+            let refused = entry.as_ref().and_then(whorl_cli::outbox::Entry::refusal);
+            let why = refused.as_ref().map(|problem| problem.kind);
+            let early = one.note.at > self.server.now + TimeDelta::hours(24);
+            let lacks_target = one
+                .note
+                .corrects
+                .is_some_and(|id| self.server.disk.find(id).is_none());
+            let right = match why {
+                Some(Problems::DeviceRefused) => revoked,
+                Some(Problems::Invalid) => early || lacks_target,
+                // The owner said no, or nobody had let them in while the device could push.
+                Some(Problems::NoGrant) => revoked || self.server.is_held(*id),
+                _ => revoked && (entry.is_some() || self.server.is_held(*id)),
+            };
+            // What another device gives back for a device that was revoked since is refused there.
+            let elsewhere = revoked && self.missing.contains(id);
+            // The owner accepted what can't enter.
+            let waits = self.server.is_held(*id) && (revoked || early || lacks_target);
+            if !right && !elsewhere && !waits {
+                let state = entry.map(|entry| entry.state.0);
+                return Err(format!(
+                    "{id} by device {} is in no log ({state:?}, {why:?})",
+                    one.client
+                ));
+            }
+        }
+        if self
+            .lost
+            .iter()
+            .any(|id| self.server.disk.find(*id).is_some())
+        {
+            return Err("what was lost for good is there".to_owned());
+        }
+        Ok(())
+    }
+}
+
+fn is_of_the_line(failure: &Failure) -> bool {
+    match failure {
+        Failure::Offline(_) | Failure::ServerFailed(_) => true,
+        Failure::Refused(_, Some(problem)) => problem.kind == Problems::Unavailable,
+        _ => false,
+    }
+}
+
+#[expect(clippy::needless_pass_by_value, reason = "for `map_err`")]
+fn text(failure: Failure) -> String {
+    failure.to_string()
+}

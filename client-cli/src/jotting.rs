@@ -86,7 +86,7 @@ impl Jotting {
     ) -> Result<DateTime<FixedOffset>, Failure> {
         match &self.beside.at {
             Some(text) => moment(text, now, zone),
-            None => Ok(zone.map_or(now, |zone| now.with_timezone(&zone).fixed_offset())),
+            None => Ok(by_clock(now, zone)),
         }
     }
 
@@ -172,11 +172,22 @@ pub fn zone(conn: &mut SqliteConnection, horse: &Known) -> Result<Option<Tz>, Fa
     zone_of(conn, barn_id)
 }
 
-fn zone_of(conn: &mut SqliteConnection, barn_id: BarnId) -> Result<Option<Tz>, Failure> {
+/// The time zone of a barn, if it is known here.
+///
+/// # Errors
+///
+/// [`Failure::Device`] if the database can't be read.
+pub fn zone_of(conn: &mut SqliteConnection, barn_id: BarnId) -> Result<Option<Tz>, Failure> {
     let barn = herd::barns(conn)?
         .into_iter()
         .find(|barn| barn.id == barn_id);
     Ok(barn.and_then(|barn| barn.time_zone.parse().ok()))
+}
+
+/// The same instant by the clock of the place, if that is known.
+#[must_use]
+pub fn by_clock(now: DateTime<FixedOffset>, zone: Option<Tz>) -> DateTime<FixedOffset> {
+    zone.map_or(now, |zone| now.with_timezone(&zone).fixed_offset())
 }
 
 /// A moment by the clock of the place, else by the clock here.

@@ -17,7 +17,9 @@ use crate::care_log;
 use crate::desk::Desk;
 use crate::failure::Failure;
 use crate::form::Form;
+use crate::herd;
 use crate::history::{self, Entry};
+use crate::jotting;
 use crate::recording::named;
 use crate::render::Sheet;
 use crate::sync::label;
@@ -360,10 +362,12 @@ fn record(
     told: &str,
 ) -> Result<(), Failure> {
     let author = Author::new(&desk.home()?, conn, desk.machine())?.by(desk.rules()?);
+    let horse = herd::horse(conn, target.horse_id)?;
+    let zone = horse.map(|horse| jotting::zone(conn, &horse)).transpose()?;
     let draft = Draft {
         horse_id: target.horse_id,
         kind,
-        performed_at: desk.machine().now(),
+        performed_at: jotting::by_clock(desk.machine().now(), zone.flatten()),
         role: as_whom.role,
         transcribed: as_whom.transcribed,
         visit_id: None,

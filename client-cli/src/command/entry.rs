@@ -129,18 +129,27 @@ fn whole_barn(checked: &BarnEntry) -> Sheet {
             Verdict::Unknown => "UNKNOWN",
         };
         let lacking = one.answer.checks.iter().filter(|check| !check.met);
-        let lacking: Vec<&str> = lacking.map(|check| check.reason.as_str()).collect();
+        let mut reasons: Vec<&str> = Vec::new();
+        for check in lacking {
+            // Two clauses may fail for one reason.
+            if !reasons.contains(&check.reason.as_str()) {
+                reasons.push(&check.reason);
+            }
+        }
         let earliest = one.answer.earliest_eligible_on;
         vec![
             one.horse.clone(),
             one.microchip.clone().unwrap_or_else(|| "–".to_owned()),
             may.to_owned(),
             if one.verdict == Verdict::NotEligible {
-                earliest.map_or_else(|| "–".to_owned(), |day| day.to_string())
+                earliest.map_or_else(
+                    || "no plan reaches it".to_owned(),
+                    |day| format!("from {day}"),
+                )
             } else {
                 String::new()
             },
-            lacking.join("; "),
+            reasons.join("; "),
         ]
     });
     let sheet = Sheet::new()
@@ -154,8 +163,8 @@ fn whole_barn(checked: &BarnEntry) -> Sheet {
             &[
                 "horse",
                 "microchip",
-                "may enter",
-                "earliest",
+                "as things stand",
+                "if the plan is kept",
                 "what is lacking",
             ],
             rows,
@@ -181,7 +190,7 @@ fn table(name: &str, arrives: NaiveDate, answer: &Answer) -> Sheet {
     } else if answer.verdict() == Verdict::Unknown {
         format!("Whether {name} may enter on {arrives} can't be told from here, so it is no yes.")
     } else {
-        format!("{name} may not enter on {arrives}.")
+        format!("{name} may not enter on {arrives} as things stand.")
     };
     let rows = answer.checks.iter().map(|check| {
         let met = match (check.met, check.unknown) {
@@ -205,7 +214,7 @@ fn table(name: &str, arrives: NaiveDate, answer: &Answer) -> Sheet {
             .table(&["rules", "clause", "met", "rests on", "why"], rows, "");
     if !answer.eligible && !answer.is_without_plan() {
         sheet = sheet.line(match answer.earliest_eligible_on {
-            Some(day) => format!("The earliest arrival that a plan can reach: {day}."),
+            Some(day) => format!("If this plan is kept, the earliest arrival is {day}:"),
             None => "No plan reaches it; ask your vet and the organiser.".to_owned(),
         });
         let plan = answer.plan.iter().map(|step| {

@@ -15,6 +15,7 @@ use crate::care_log;
 use crate::desk::Desk;
 use crate::failure::Failure;
 use crate::herd;
+use crate::jotting::{by_clock, zone_of};
 use crate::render::Sheet;
 
 /// Bring a horse in, or move it to another barn
@@ -125,7 +126,7 @@ impl Add {
         let draft = Draft {
             horse_id: id,
             kind: Kind::Identity,
-            performed_at: now,
+            performed_at: by_clock(now, zone_of(&mut conn, barn.id)?),
             role: Some(Role::Owner),
             transcribed: false,
             visit_id: None,

@@ -411,3 +411,26 @@ fn the_policy_is_told_before_anything_is_signed() {
         0
     );
 }
+
+#[test]
+fn whatever_is_recorded_happened_by_the_clock_of_the_barn() {
+    let yard = Yard::of("owner");
+    yard.at("2027-03-04T05:20:00-04:00");
+    assert_eq!(yard.run(&["horse", "add", "Dab"]).status, 0);
+    let weight = [
+        "--json", "record", "weight", "Plover", "--weight", "510kg", "--method", "tape",
+    ];
+    let weight = yard.run(&weight).json();
+    let id = weight["id"].as_str().expect("an id");
+    let change = ["--reason", "misread", "--set", "weight=501kg"];
+    let amended = yard.run(&[&["amend", id], &change[..]].concat());
+    assert_eq!(amended.status, 0, "{}", amended.err);
+    let listed = yard.run(&["--json", "outbox"]).json();
+    let happened = listed.as_array().expect("a list").iter().map(|one| {
+        let id = one["id"].as_str().expect("an id");
+        let shown = yard.run(&["--json", "outbox", "show", id]).json();
+        shown["event"]["envelope"]["performed_at"].clone()
+    });
+    let happened: Vec<_> = happened.collect();
+    assert_eq!(happened, ["2027-03-04T09:20:00Z"; 3]);
+}

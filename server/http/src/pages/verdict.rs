@@ -94,7 +94,7 @@ fn plan(answer: &Answer) -> Markup {
     html! {
         @if !answer.eligible && !answer.is_without_plan() {
             @match answer.earliest_eligible_on {
-                Some(day) => p { strong { "Could enter on " (words::day(day)) } " at the earliest:" },
+                Some(day) => p { strong { "If this plan is kept, from " (words::day(day)) ":" } },
                 None => p { strong { "No plan reaches it." } " Ask your vet and the organiser." },
             }
             @if !answer.plan.is_empty() {
@@ -144,9 +144,9 @@ pub(super) fn of_barn(told: &BarnEntry, question: &Markup, rules: &Rules) -> Mar
     let rows = html! { @for horse in &told.horses { (row(horse, rules)) } };
     let columns = [
         "Horse",
-        "May it enter?",
+        "As things stand",
         "What stops it first",
-        "At the earliest",
+        "If the plan is kept",
     ];
     let stopped = || {
         told.horses
@@ -184,7 +184,7 @@ fn row(horse: &HorseEntry, rules: &Rules) -> Markup {
             }
             td {
                 @match horse.answer.earliest_eligible_on {
-                    Some(day) => (words::day(day)),
+                    Some(day) => { "from " (words::day(day)) }
                     None if horse.answer.is_without_plan() => "not told",
                     None => "no plan reaches it",
                 }

@@ -14,11 +14,11 @@ pub struct BarnDetails {
     #[schema(min_length = 1, max_length = 200)]
     pub name: String,
     /// Its time zone by its IANA name; days there begin and end by it.
-    #[schema(max_length = 64)]
+    #[schema(min_length = 1, max_length = 64)]
     pub time_zone: String,
     /// Where it lies, for seasons and rules: an ISO 3166 code such as `gb` or `us-fl`.
     #[serde(default)]
-    #[schema(max_length = 16)]
+    #[schema(min_length = 2, max_length = 16)]
     pub region: Option<String>,
 }
 

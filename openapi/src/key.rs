@@ -72,7 +72,7 @@ macro_rules! bytes {
                     .description(Some(concat!(stringify!($length), " bytes, base64url without padding.")))
                     .min_length(Some(length.div_ceil(3)))
                     .max_length(Some(length.div_ceil(3)))
-                    .pattern(Some("^[A-Za-z0-9_-]+$"))
+                    .pattern(Some(spelling($length)))
                     .examples([$example])
                     .into()
             }
@@ -80,6 +80,16 @@ macro_rules! bytes {
 
         impl utoipa::ToSchema for $name {}
     )*};
+}
+
+/// What so many bytes may look like: in the last character, the bits that are left over are 0.
+fn spelling(bytes: usize) -> String {
+    let last = match bytes % 3 {
+        0 => "[A-Za-z0-9_-]",
+        1 => "[AQgw]",
+        _ => "[AEIMQUYcgkosw048]",
+    };
+    format!("^[A-Za-z0-9_-]{{{}}}{last}$", (bytes * 4).div_ceil(3) - 1)
 }
 
 bytes! {
@@ -227,6 +237,27 @@ mod tests {
             "92a009a9f0d4cab8720e820b5f642540a2b27b5416503f8fb3762223ebdb69da085ac1e43e15996e458f3613d0f11d8c387b2eaeb4302aeeb00d291612bb0c00",
         );
         assert_eq!(key.sign_bytes(&[0x72]).0.as_slice(), signature);
+    }
+
+    #[test]
+    fn the_published_spelling_is_the_one_that_is_read() {
+        let alphabet = ('A'..='Z')
+            .chain('a'..='z')
+            .chain('0'..='9')
+            .chain(['-', '_']);
+        for last in alphabet {
+            let ends = |spelling: &str| {
+                let class = spelling.rsplit_once('[').expect("a class").1;
+                class.trim_end_matches("]$").contains(last)
+            };
+            let hash = format!("{}{last}", "A".repeat(42));
+            assert_eq!(hash.parse::<Hash>().is_ok(), ends(&spelling(32)), "{hash}");
+            let signature = format!("{}{last}", "A".repeat(85));
+            let read = signature.parse::<Signature>().is_ok();
+            assert_eq!(read, ends(&spelling(64)), "{signature}");
+        }
+        assert!(spelling(32).starts_with("^[A-Za-z0-9_-]{42}["));
+        assert!(spelling(64).starts_with("^[A-Za-z0-9_-]{85}["));
     }
 
     #[test]

@@ -26,7 +26,7 @@ pub struct NewShare {
     pub seal: Seal,
     /// A name for it, which only the horse's owners see.
     #[serde(default)]
-    #[schema(max_length = 100)]
+    #[schema(min_length = 1, max_length = 100)]
     pub label: Option<String>,
 }
 

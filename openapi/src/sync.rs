@@ -114,9 +114,9 @@ pub struct Pull {
     /// What the caller lacks.
     #[schema(max_items = 10000)]
     pub wants: Vec<Want>,
-    /// At most so many events in the answer; at most 1,000, and fewer where they are large.
+    /// At most so many events in the answer; there are never more than 1,000, and fewer where they are large.
     #[serde(default)]
-    #[schema(minimum = 1, maximum = 1000)]
+    #[schema(minimum = 1, maximum = 4294967295u32)]
     pub limit: Option<u32>,
 }
 

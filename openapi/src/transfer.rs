@@ -11,7 +11,7 @@ use whorl_care::ids::{AccountId, BarnId, HorseId, TransferId};
 #[schema(example = json!({"to_email": "buyer@heronsgate.example", "password": "tide over the grey flats"}))]
 pub struct NewTransfer {
     /// The buyer's account, by its address.
-    #[schema(max_length = 254)]
+    #[schema(format = "email", max_length = 254)]
     pub to_email: String,
     /// The owner's password once more: this is a grave step.
     #[schema(format = "password", max_length = 256)]

@@ -23,6 +23,12 @@ const MOST_HORSES: u32 = 500;
 /// Days that one plan can span.
 const LONGEST: i64 = 366;
 
+/// Days of the week that can be named as off.
+const MOST_WEEKDAYS: usize = 7;
+
+/// Single days that can be named as off.
+const MOST_DATES: usize = 400;
+
 /// Days on which nobody comes.
 #[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields, default)]
@@ -80,6 +86,16 @@ impl VisitQuestion {
         }
         if !(1..=MOST_HORSES).contains(&self.capacity) {
             faults.add("/capacity", format!("1 to {MOST_HORSES} horses a day"));
+        }
+        let DaysOff { weekdays, dates } = &self.days_off;
+        if weekdays.len() > MOST_WEEKDAYS {
+            faults.add(
+                "/days_off/weekdays",
+                format!("a week has {MOST_WEEKDAYS} days"),
+            );
+        }
+        if dates.len() > MOST_DATES {
+            faults.add("/days_off/dates", format!("at most {MOST_DATES} days off"));
         }
         faults.or(())
     }

@@ -12,7 +12,7 @@ use whorl_care::ids::WebhookId;
 #[schema(example = json!({"url": "https://hooks.example/whorl"}))]
 pub struct NewWebhook {
     /// The address to call, on a host that the operator of the server has allowed.
-    #[schema(max_length = 500)]
+    #[schema(format = "uri", max_length = 500)]
     pub url: String,
 }
 

@@ -177,6 +177,14 @@ on_both!(
             (json!({"until": "2027-03-03"}), "/until"),
             (json!({"until": "2028-03-04"}), "/until"),
             (json!({"capacity": 0}), "/capacity"),
+            (
+                json!({"days_off": {"weekdays": vec!["friday"; 8]}}),
+                "/days_off/weekdays",
+            ),
+            (
+                json!({"days_off": {"dates": vec!["2027-03-08"; 401]}}),
+                "/days_off/dates",
+            ),
         ] {
             let problem = farrier.post(path::VISIT_PLAN, &question(&wrong)).problem();
             assert_eq!(

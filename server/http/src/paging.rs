@@ -18,8 +18,14 @@ pub(crate) struct Paging {
     /// The `next_cursor` of the page before.
     pub(crate) cursor: Option<String>,
     /// How many items, from 1 to 500; what lies beyond is taken as the nearest of these.
-    #[param(minimum = 0, default = 500, example = 500)]
-    pub(crate) limit: Option<usize>,
+    #[param(minimum = 0, maximum = 4294967295u32, default = 500, example = 500)]
+    pub(crate) limit: Option<u32>,
+}
+
+/// How many items a page has that was asked for with `limit`, if `usual` come unasked.
+pub(crate) fn length(limit: Option<u32>, usual: usize, longest: usize) -> usize {
+    let asked = limit.map(|limit| usize::try_from(limit).unwrap_or(usize::MAX));
+    asked.unwrap_or(usual).clamp(1, longest)
 }
 
 impl Paging {
@@ -40,7 +46,7 @@ impl Paging {
                 .map_err(|_| Problem::invalid("/cursor", "give back next_cursor as it came"))?;
             items.retain(|item| id(item) > after);
         }
-        let limit = self.limit.unwrap_or(LONGEST_PAGE).clamp(1, LONGEST_PAGE);
+        let limit = length(self.limit, LONGEST_PAGE, LONGEST_PAGE);
         let more = items.len() > limit;
         items.truncate(limit);
         let last = items.last().map(|item| id(item).to_string());
@@ -72,7 +78,7 @@ mod tests {
         list.retain(|id| id.as_u128() != 2);
         let second = Paging {
             cursor: page.next_cursor,
-            limit: Some(usize::MAX),
+            limit: Some(u32::MAX),
         };
         let page = second.cut(list.clone(), |id| *id).expect("a page");
         assert_eq!((numbers(&page), page.next_cursor), (vec![3, 4, 5], None));

@@ -20,7 +20,7 @@ use crate::state::State;
 use crate::{access, herd};
 
 /// So many entries stand on one page.
-const ON_A_PAGE: usize = 40;
+const ON_A_PAGE: u32 = 40;
 
 /// Shows the history.
 pub(super) async fn show(

@@ -53,8 +53,8 @@ pub(crate) struct Filter {
     /// The `next_cursor` of the page before.
     cursor: Option<String>,
     /// How many items, from 1 to 500; what lies beyond is taken as the nearest of these.
-    #[param(minimum = 0, default = 500, example = 500)]
-    limit: Option<usize>,
+    #[param(minimum = 0, maximum = 4294967295u32, default = 500, example = 500)]
+    limit: Option<u32>,
 }
 
 /// The horses and barns whose grants somebody may see, and those whose grants they may end.

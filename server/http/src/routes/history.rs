@@ -15,6 +15,7 @@ use whorl_store::{StoreError, horses};
 use crate::access;
 use crate::caller::Caller;
 use crate::history::{self, Cursor, Edge, Wanted};
+use crate::paging;
 use crate::problem::Problem;
 use crate::routes::sync::{answer_with_etag, bytes_with_etag};
 use crate::state::State;
@@ -42,8 +43,8 @@ pub(crate) struct Filter {
     /// The `next_cursor` of the page before.
     pub(crate) cursor: Option<String>,
     /// How many entries, from 1 to 500; what lies beyond is taken as the nearest of these.
-    #[param(minimum = 0, default = 50, example = 50)]
-    pub(crate) limit: Option<usize>,
+    #[param(minimum = 0, maximum = 4294967295u32, default = 50, example = 50)]
+    pub(crate) limit: Option<u32>,
     /// `json` or `csv`.
     #[param(example = "json")]
     pub(crate) format: Option<String>,
@@ -88,7 +89,7 @@ impl Filter {
                 .transpose()?,
             retracted: self.retracted,
             cursor,
-            limit: self.limit.unwrap_or(50).clamp(1, LONGEST_PAGE),
+            limit: paging::length(self.limit, 50, LONGEST_PAGE),
         })
     }
 }

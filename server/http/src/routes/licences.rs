@@ -153,8 +153,8 @@ pub(crate) struct Whose {
     /// The `next_cursor` of the page before.
     cursor: Option<String>,
     /// How many items, from 1 to 500; what lies beyond is taken as the nearest of these.
-    #[param(minimum = 0, default = 500, example = 500)]
-    limit: Option<usize>,
+    #[param(minimum = 0, maximum = 4294967295u32, default = 500, example = 500)]
+    limit: Option<u32>,
 }
 
 /// Lists the caller's licences, and those of everyone who holds or held a grant on a horse or barn of theirs. The

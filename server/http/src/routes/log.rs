@@ -12,6 +12,7 @@ use whorl_store::{StoreError, horses, ledger, signers};
 use crate::access;
 use crate::caller::Caller;
 use crate::log_view::{self, Room};
+use crate::paging;
 use crate::problem::Problem;
 use crate::state::State;
 
@@ -24,9 +25,9 @@ pub(crate) struct Part {
     #[serde(default)]
     #[param(minimum = 0, default = 0, example = 0)]
     after: i64,
-    /// At most so many; 1,000 at most.
-    #[param(minimum = 1, maximum = 1000, default = 1000, example = 100)]
-    limit: Option<i64>,
+    /// At most so many, from 1 to 1,000; what lies beyond is taken as the nearest of these.
+    #[param(minimum = 0, maximum = 4294967295u32, default = 1000, example = 100)]
+    limit: Option<u32>,
 }
 
 /// Gives a run of a horse's log with the signers' keys and the server's signed head.
@@ -50,8 +51,8 @@ pub(crate) async fn get_log(
     if part.after < 0 {
         return Err(Problem::invalid("/after", "0 or more"));
     }
-    let most = i64::try_from(EVENTS_PER_PULL).unwrap_or(i64::MAX);
-    let limit = part.limit.unwrap_or(most).clamp(1, most);
+    let limit = paging::length(part.limit, EVENTS_PER_PULL, EVENTS_PER_PULL);
+    let limit = i64::try_from(limit).unwrap_or(i64::MAX);
     let now = state.clock.now();
     let (epoch, run, signers, seq, head) = state
         .read(move |db| {

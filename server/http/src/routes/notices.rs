@@ -14,6 +14,7 @@ use whorl_store::{deliveries, notice_settings, notices};
 use crate::caller::Caller;
 use crate::delivery;
 use crate::notice::view::{self, Cursor, Wanted};
+use crate::paging;
 use crate::problem::{Kind, Problem};
 use crate::state::State;
 
@@ -29,9 +30,9 @@ const USUAL_PAGE: usize = 50;
 pub(crate) struct Asked {
     /// The `next_cursor` of the page before.
     cursor: Option<String>,
-    /// How many; 100 at most.
-    #[param(minimum = 1, maximum = 100, default = 50, example = 50)]
-    limit: Option<usize>,
+    /// How many, from 1 to 100; what lies beyond is taken as the nearest of these.
+    #[param(minimum = 0, maximum = 4294967295u32, default = 50, example = 50)]
+    limit: Option<u32>,
     /// Only what is unread.
     unread: Option<bool>,
 }
@@ -63,7 +64,7 @@ pub(crate) async fn list_notices(
     let wanted = Wanted {
         only_unread: asked.unread.unwrap_or(false),
         cursor: cursor.transpose()?,
-        limit: asked.limit.unwrap_or(USUAL_PAGE).clamp(1, LONGEST_PAGE),
+        limit: paging::length(asked.limit, USUAL_PAGE, LONGEST_PAGE),
     };
     let (now, rules) = (state.clock.now(), state.rules.clone());
     let (items, cursor) = state

@@ -3,12 +3,12 @@
 // anywhere else, on a page wider than a phone, and on a page that needs a script. Narrow screens, large text, the
 // keyboard, fingers and paper are tried as well.
 //
-// Usage: node pages.mjs WHORL_DEMO, the program that serves the demo's herd. From the environment:
+// Usage: node pages.mjs WHORL_DEMO [HERD]: the program that serves the demo's herd, and a folder where it laid one down. From the environment:
 // WHORL_NODE_MODULES, the folder that holds puppeteer-core and axe-core; WHORL_CHROMIUM, another browser than the
 // installed one; WHORL_SCREENSHOTS, a folder for pictures of every page.
 
 import { spawn, spawnSync } from "node:child_process";
-import { existsSync, mkdirSync, mkdtempSync, readFileSync, rmSync, writeFileSync } from "node:fs";
+import { cpSync, existsSync, mkdirSync, mkdtempSync, readFileSync, rmSync, writeFileSync } from "node:fs";
 import { createRequire } from "node:module";
 import { createServer } from "node:net";
 import { tmpdir } from "node:os";
@@ -278,8 +278,9 @@ async function signIn(page, origin, { email, password } = owner()) {
     if (new URL(page.url()).pathname !== "/") throw new Error(`signing in leads to ${page.url()}: ${await text(page)}`);
 }
 
-async function run(program) {
+async function run(program, herd) {
     const folder = mkdtempSync(join(tmpdir(), "whorl-browser-"));
+    if (herd) cpSync(herd, folder, { recursive: true });
     const sandbox = process.getuid?.() === 0 ? ["--no-sandbox"] : [];
     let server, browser;
     try {
@@ -341,9 +342,9 @@ async function run(program) {
     }
 }
 
-const [program] = process.argv.slice(2);
+const [program, herd] = process.argv.slice(2);
 if (!program) throw new Error("say which program serves the demo's herd");
-const paths = await run(program);
+const paths = await run(program, herd);
 if (faults.length > 0) {
     console.error(faults.join("\n"));
     console.error(`${faults.length} faults on ${paths.length} pages`);

@@ -20,10 +20,13 @@ const HOT: &[(&str, &str)] = &[
     ("pull: a run of a log", "SELECT * FROM event WHERE horse_id = HORSE AND seq > 0 AND seq <= 500 ORDER BY seq LIMIT 500"),
     (
         "history: a page",
-        "SELECT * FROM event WHERE horse_id = HORSE AND seq <= 500 AND kind IN ('weight', 'hoof_care', 'vaccination')
+        "SELECT * FROM event WHERE horse_id = HORSE AND seq + 0 <= 500 AND kind IN ('weight', 'hoof_care', 'vaccination')
          ORDER BY performed_at DESC, seq DESC LIMIT 51",
     ),
-    ("history: what was said about its entries", "SELECT * FROM event WHERE target_id IN (EVENT) AND seq <= 500 ORDER BY seq"),
+    (
+        "history: what was said about its entries",
+        "SELECT * FROM event WHERE horse_id = HORSE AND shapes AND target_id IS NOT NULL AND seq <= 500 ORDER BY seq",
+    ),
     ("due: the horses", "SELECT * FROM horse WHERE owner_id = OWNER OR id IN (HORSE) OR barn_id IN (BARN) ORDER BY id"),
     (
         "due: their events",

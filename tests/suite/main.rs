@@ -20,6 +20,7 @@ mod held;
 mod history;
 mod history_pdf;
 mod horses;
+mod hostile;
 mod invariants;
 mod invitations;
 mod kinds;

@@ -63,10 +63,16 @@ impl Balancer {
         }
     }
 
+    /// Where it listens (`127.0.0.1:PORT`).
+    #[must_use]
+    pub fn address(&self) -> String {
+        format!("127.0.0.1:{}", self.port)
+    }
+
     /// Somebody who isn't signed in and comes through the proxy.
     #[must_use]
     pub fn anonymous(&self) -> Caller {
-        Caller::new(format!("http://127.0.0.1:{}", self.port), None)
+        Caller::new(format!("http://{}", self.address()), None)
     }
 }
 

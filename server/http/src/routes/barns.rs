@@ -14,6 +14,7 @@ use crate::caller::Caller;
 use crate::paging::Paging;
 use crate::problem::{Kind, Problem};
 use crate::state::State;
+use crate::text;
 
 fn view(row: BarnRow) -> Barn {
     Barn {
@@ -42,14 +43,14 @@ pub(super) fn is_region(code: &str) -> bool {
 
 /// The details, tidied up.
 fn checked(details: BarnDetails) -> Result<BarnDetails, Faults> {
-    let details = BarnDetails {
-        name: details.name.trim().to_owned(),
-        time_zone: details.time_zone,
+    let mut details = BarnDetails {
         region: details.region.map(|code| code.trim().to_ascii_lowercase()),
+        ..details
     };
     let mut faults = Faults::default();
-    if !(1..=200).contains(&details.name.chars().count()) {
-        faults.add("/name", "1 to 200 characters");
+    match text::line("/name", &details.name, 200) {
+        Ok(name) => details.name = name,
+        Err(wrong) => faults.0.extend(wrong.0),
     }
     if details.time_zone.parse::<chrono_tz::Tz>().is_err() {
         faults.add(

@@ -22,6 +22,7 @@ use crate::caller::Caller;
 use crate::paging::Paging;
 use crate::problem::{Kind, Problem};
 use crate::state::State;
+use crate::text;
 
 fn view((row, account_name): (LicenceRow, String)) -> Licence {
     Licence {
@@ -41,14 +42,14 @@ fn view((row, account_name): (LicenceRow, String)) -> Licence {
 
 /// The licence, tidied up.
 fn checked(mut new: NewLicence, today: NaiveDate) -> Result<NewLicence, Faults> {
-    new.number = new.number.trim().into();
     new.jurisdiction = new.jurisdiction.trim().to_ascii_lowercase();
     let mut faults = Faults::default();
     if !matches!(new.role, Role::Vet | Role::Farrier) {
         faults.add("/role", "vets and farriers have licences");
     }
-    if !(1..=100).contains(&new.number.chars().count()) {
-        faults.add("/number", "1 to 100 characters");
+    match text::line("/number", &new.number, 100) {
+        Ok(number) => new.number = number,
+        Err(wrong) => faults.0.extend(wrong.0),
     }
     if !is_region(&new.jurisdiction) {
         faults.add("/jurisdiction", "an ISO 3166 code such as gb or us-fl");

@@ -116,7 +116,7 @@ pub struct Pull {
     pub wants: Vec<Want>,
     /// At most so many events in the answer; there are never more than 1,000, and fewer where they are large.
     #[serde(default)]
-    #[schema(minimum = 1, maximum = 4294967295u32)]
+    #[schema(minimum = 1, maximum = 4_294_967_295_u32)]
     pub limit: Option<u32>,
 }
 

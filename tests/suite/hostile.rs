@@ -203,7 +203,7 @@ on_both!(any_text_comes_back_as_it_was_or_is_refused, |server| {
             match outcome {
                 Outcome::Accepted { .. } => accepted.push(*note),
                 Outcome::Refused { problem } => {
-                    assert_eq!(problem.status, 422, "{note:?}: {problem:?}")
+                    assert_eq!(problem.status, 422, "{note:?}: {problem:?}");
                 }
                 other => panic!("{note:?}: {other:?}"),
             }
@@ -228,8 +228,10 @@ on_both!(any_text_comes_back_as_it_was_or_is_refused, |server| {
     assert_eq!(read, accepted);
     // Nor does any search for them break anything.
     for text in BLNS {
-        let lot: String = text.bytes().map(|byte| format!("%{byte:02X}")).collect();
-        let answer = yard.owner.get(&format!("{}?lot={lot}", path::RECALL));
+        let lot: Vec<String> = text.bytes().map(|byte| format!("%{byte:02X}")).collect();
+        let answer = yard
+            .owner
+            .get(&format!("{}?lot={}", path::RECALL, lot.concat()));
         assert!([200, 422].contains(&answer.status), "{text:?}: {answer:?}");
     }
 });

@@ -53,7 +53,7 @@ pub(crate) struct Filter {
     /// The `next_cursor` of the page before.
     cursor: Option<String>,
     /// How many items, from 1 to 500; what lies beyond is taken as the nearest of these.
-    #[param(minimum = 0, maximum = 4294967295u32, default = 500, example = 500)]
+    #[param(minimum = 0, maximum = 4_294_967_295_u32, default = 500, example = 500)]
     limit: Option<u32>,
 }
 

@@ -43,7 +43,7 @@ pub(crate) struct Filter {
     /// The `next_cursor` of the page before.
     pub(crate) cursor: Option<String>,
     /// How many entries, from 1 to 500; what lies beyond is taken as the nearest of these.
-    #[param(minimum = 0, maximum = 4294967295u32, default = 50, example = 50)]
+    #[param(minimum = 0, maximum = 4_294_967_295_u32, default = 50, example = 50)]
     pub(crate) limit: Option<u32>,
     /// `json` or `csv`.
     #[param(example = "json")]

@@ -26,7 +26,12 @@ pub(crate) struct Part {
     #[param(minimum = 0, default = 0, example = 0)]
     after: i64,
     /// At most so many, from 1 to 1,000; what lies beyond is taken as the nearest of these.
-    #[param(minimum = 0, maximum = 4294967295u32, default = 1000, example = 100)]
+    #[param(
+        minimum = 0,
+        maximum = 4_294_967_295_u32,
+        default = 1000,
+        example = 100
+    )]
     limit: Option<u32>,
 }
 

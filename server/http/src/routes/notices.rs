@@ -31,7 +31,7 @@ pub(crate) struct Asked {
     /// The `next_cursor` of the page before.
     cursor: Option<String>,
     /// How many, from 1 to 100; what lies beyond is taken as the nearest of these.
-    #[param(minimum = 0, maximum = 4294967295u32, default = 50, example = 50)]
+    #[param(minimum = 0, maximum = 4_294_967_295_u32, default = 50, example = 50)]
     limit: Option<u32>,
     /// Only what is unread.
     unread: Option<bool>,

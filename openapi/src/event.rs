@@ -1,10 +1,12 @@
 //! A signed event: the envelope that is signed for ever, and the content that it commits to by a salted hash.
 
 use chrono::{DateTime, FixedOffset, Utc};
-use serde::{Deserialize, Serialize};
+use serde::de::Error as _;
+use serde::{Deserialize, Deserializer, Serialize};
 use serde_json::value::RawValue;
 use serde_json::{Map, Value};
 use utoipa::ToSchema;
+use whorl_care::fault::{self, Faults};
 use whorl_care::horse::CareEvent;
 use whorl_care::ids::{AccountId, DeviceId, EventId, HorseId, VisitId};
 use whorl_care::kind::{Kind, Provenance, Role};
@@ -28,8 +30,10 @@ pub struct Envelope {
     #[schema(minimum = 1)]
     pub vocabulary: u32,
     /// When it happened, by the wall clock there.
+    #[serde(deserialize_with = "instant")]
     pub performed_at: DateTime<FixedOffset>,
     /// When it was written down, by the device's clock.
+    #[serde(deserialize_with = "instant")]
     pub recorded_at: DateTime<FixedOffset>,
     /// Who wrote it down.
     pub author_id: AccountId,
@@ -51,6 +55,12 @@ pub struct Envelope {
     #[serde(flatten)]
     #[schema(ignore)]
     pub other: Map<String, Value>,
+}
+
+/// An instant as RFC 3339 writes it. Left to itself chrono reads `+01::00` too, which no other reader takes.
+fn instant<'de, D: Deserializer<'de>>(from: D) -> Result<DateTime<FixedOffset>, D::Error> {
+    let text = String::deserialize(from)?;
+    DateTime::parse_from_rfc3339(&text).map_err(D::Error::custom)
 }
 
 /// Who did the work, where that is not the author.
@@ -104,6 +114,32 @@ pub struct Content {
     /// The typed details of the kind.
     #[schema(value_type = Object)]
     pub details: Value,
+}
+
+impl Content {
+    /// Reads a content.
+    ///
+    /// # Errors
+    ///
+    /// [`Faults`] with pointers into it.
+    pub fn read(value: &Value) -> Result<Self, Faults> {
+        let named = value.get("attachments").and_then(Value::as_array);
+        let parts = [
+            (String::new(), Some(value)),
+            ("/performed_by".into(), value.get("performed_by")),
+        ];
+        let attachments = named.into_iter().flatten().enumerate();
+        let attachments = attachments.map(|(n, one)| (format!("/attachments/{n}"), Some(one)));
+        let mut faults = Faults::default();
+        for (pointer, part) in parts.into_iter().chain(attachments) {
+            // serde would take a list for an object, field by field in their order; no other reader does.
+            if part.is_some_and(Value::is_array) {
+                faults.add(pointer, "this is a list, where an object is wanted");
+            }
+        }
+        faults.or(())?;
+        fault::read(value)
+    }
 }
 
 /// An event as it is pushed: exact texts, since they are what was signed.
@@ -345,4 +381,57 @@ fn raw(bytes: Vec<u8>) -> Result<Box<RawValue>, NotStrict> {
 
 fn unwritable(error: &impl std::fmt::Display) -> NotStrict {
     NotStrict::from(error.to_string())
+}
+
+#[cfg(test)]
+mod tests {
+    use serde_json::json;
+
+    use super::*;
+
+    #[test]
+    fn a_list_is_no_content_though_its_parts_fit() {
+        let attachment = json!({"sha256": "e3b0", "media_type": "image/jpeg", "bytes": 3});
+        let whole = json!({"performed_by": {"name": "Senna Quill"}, "attachments": [attachment], "details": {}});
+        assert!(Content::read(&whole).is_ok());
+        let mut changed = whole.clone();
+        changed["performed_by"] = json!(["Senna Quill"]);
+        changed["attachments"][0] = json!(["e3b0", "image/jpeg", 3]);
+        for (wrong, pointers) in [
+            (json!([null, null, [], {}]), vec![""]),
+            (changed, vec!["/performed_by", "/attachments/0"]),
+        ] {
+            let faults = Content::read(&wrong).expect_err("a list");
+            let found: Vec<&str> = faults.0.iter().map(|one| one.pointer.as_str()).collect();
+            assert_eq!(found, pointers);
+        }
+    }
+
+    #[test]
+    fn an_instant_has_the_spelling_that_all_read() {
+        let read = |at: &str| {
+            serde_json::from_value::<Envelope>(json!({
+                "id": "0199f3a0-7c00-7000-8000-000000000001", "horse_id": "0199f3a0-7c00-7000-8000-000000000005",
+                "kind": "weight", "vocabulary": 1, "performed_at": at, "recorded_at": "2026-05-04T09:20:00+01:00",
+                "author_id": "0199f3a0-7c00-7000-8000-000000000002", "device_id": "0199f3a0-7c00-7000-8000-000000000003",
+                "role": "vet", "provenance": "attested", "visit_id": null, "target_id": null,
+                "content_hash": "47DEQpj8HBSa-_TImW-5JCeuQeRkm5NMpJWZG3hSuFU"
+            }))
+        };
+        for right in [
+            "2026-05-04T09:20:00+01:00",
+            "2026-05-04T08:20:00Z",
+            "2026-05-04T08:20:00.25Z",
+        ] {
+            assert!(read(right).is_ok(), "{right}");
+        }
+        for wrong in [
+            "2026-05-04T09:20:00+01::00",
+            "2026-05-04T09:20:00+0100",
+            "2026-05-04T09:20:00",
+            "2026-05-04",
+        ] {
+            assert!(read(wrong).is_err(), "{wrong}");
+        }
+    }
 }

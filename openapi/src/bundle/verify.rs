@@ -191,7 +191,7 @@ impl<'a> Check<'a> {
             sealed: Some(sealed),
             signer,
             // A content of a later vocabulary is what was signed, though it can't be read here.
-            content: content.and_then(|content| fault::read::<Content>(content).ok()),
+            content: content.and_then(|content| Content::read(content).ok()),
         };
         Ok((seen, leaf))
     }

@@ -3,7 +3,7 @@
 use chrono::Datelike;
 use serde_json::value::RawValue;
 use whorl_care::details::Details;
-use whorl_care::fault::{Faults, read};
+use whorl_care::fault::Faults;
 use whorl_care::kind::Kind as EventKind;
 use whorl_contract::event::{Content, NotGenuine, Opened, SignedEvent, VOCABULARY};
 use whorl_contract::key::PublicKey;
@@ -97,7 +97,7 @@ impl Arrival {
             ),
             _ => {}
         }
-        let content: Content = read(&opened.content).map_err(|faults| faults.under("/content"))?;
+        let content = Content::read(&opened.content).map_err(|faults| faults.under("/content"))?;
         check_lengths(&content, &mut faults);
         match Details::parse(envelope.kind, &content.details) {
             Ok(details) => faults

@@ -38,6 +38,7 @@ mod reactions;
 mod recall;
 mod replicas;
 mod sealed;
+mod security_checks;
 mod sessions;
 mod shape;
 mod sharding;

@@ -80,7 +80,7 @@ fn a_new_horse_has_its_profile_at_once_and_is_found_by_its_name() {
     let shown = device.ok(&["--json", "outbox", "show", &id[30..]]).json();
     let envelope = &shown["event"]["envelope"];
     assert_eq!(envelope["role"], "owner");
-    assert_eq!(envelope["performed_at"], "2027-03-04T09:20:00-05:00");
+    assert_eq!(envelope["performed_at"], "2027-03-04T14:20:00Z");
     assert_eq!(shown["event"]["content"]["details"]["foaled_on"], "2016-04");
     let refused = device.run(&["outbox", "drop", id, "--yes"]);
     assert_eq!(refused.status, 2, "{refused:?}");

@@ -98,8 +98,9 @@ on_both!(a_year_that_no_database_holds_is_refused_alone, |server| {
 
     let answers = push(&yard.owner, &[long_ago, far.sign(), draft().sign()]);
 
-    assert_eq!(pointers(answers[0].clone()), ["/envelope/performed_at"]);
-    assert_eq!(pointers(answers[1].clone()), ["/envelope/recorded_at"]);
+    // An instant has four digits of a year, as RFC 3339 writes it.
+    assert!(matches!(answers[0], Outcome::Refused { .. }), "{answers:?}");
+    assert!(matches!(answers[1], Outcome::Refused { .. }), "{answers:?}");
     assert_eq!(answers[2], Outcome::Accepted { seq: 1 });
 });
 

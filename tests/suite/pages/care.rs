@@ -127,7 +127,7 @@ on_both!(a_check_for_entry_is_told_for_a_horse_and_a_barn, |server| {
         no.contains("May Marram enter? <span class=\"tag no\">No</span>"),
         "{no}"
     );
-    assert!(no.contains("at the earliest") && no.contains("FEI: equine influenza"));
+    assert!(no.contains("If this plan is kept") && no.contains("FEI: equine influenza"));
     let all = browser.get(&format!("/barns/{}/{ask}", barn.id)).text();
     assert!(all.contains("Samphire") && all.contains("Marram"));
     assert_eq!(

@@ -25,6 +25,7 @@ const ALLOWED: &[(&str, &[&str])] = &[
             "whorl-store",
         ],
     ),
+    ("whorl-fuzz", &["whorl-care", "whorl-cli", "whorl-contract"]),
     (
         "whorl-load",
         &["whorl-care", "whorl-contract", "whorl-store"],

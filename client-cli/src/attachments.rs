@@ -14,6 +14,7 @@ use whorl_contract::problem::Problem;
 use crate::failure::Failure;
 use crate::herd;
 use crate::home::{Home, write_private};
+use crate::photo;
 use crate::schema::upload;
 use crate::stored::Stored;
 use crate::sync::push::is_about_it;
@@ -49,12 +50,27 @@ pub fn sha256(bytes: &[u8]) -> String {
     text
 }
 
-/// Copies a file into the client's folder, under its hash.
+/// A file that was taken into the client's folder.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Copied {
+    /// What an event names it by.
+    pub file: AttachmentRef,
+    /// What was taken off a photo, in a line; none if there was nothing.
+    pub taken_off: Option<String>,
+}
+
+/// Copies a file into the client's folder, under its hash. What a camera wrote beside a picture is taken off before,
+/// unless the file is to stay `as_it_is`.
 ///
 /// # Errors
 ///
 /// [`Failure::Input`] if it is of no type that is taken, or too large; [`Failure::Device`] if it can't be copied.
-pub fn copy(home: &Home, file: &Path, caption: Option<String>) -> Result<AttachmentRef, Failure> {
+pub fn copy(
+    home: &Home,
+    file: &Path,
+    caption: Option<String>,
+    as_it_is: bool,
+) -> Result<Copied, Failure> {
     let name = file.display();
     let size = fs::metadata(file)
         .map_err(|error| Failure::input(format!("{name}: {error}")))?
@@ -70,17 +86,45 @@ pub fn copy(home: &Home, file: &Path, caption: Option<String>) -> Result<Attachm
             "{name} is no JPEG, PNG, WebP or PDF file; save it as one of these"
         ))
     })?;
+    let (bytes, taken_off) = if as_it_is {
+        (bytes, None)
+    } else {
+        let cleaned = photo::cleaned(media_type, &bytes).map_err(|photo::Unreadable| {
+            Failure::input(format!(
+                "{name} is damaged, so what it may tell of the place can't be taken off; open it and save it anew, or \
+                 give --photo-as-it-is"
+            ))
+        })?;
+        (cleaned.bytes, told(file, &cleaned.taken_off))
+    };
     let sha256 = sha256(&bytes);
     let place = home.attachment(&sha256)?;
     if !place.exists() {
         write_private(&place, &bytes)?;
     }
-    Ok(AttachmentRef {
-        sha256,
-        media_type: media_type.to_owned(),
-        bytes: bytes.len() as u64,
-        caption,
+    Ok(Copied {
+        file: AttachmentRef {
+            sha256,
+            media_type: media_type.to_owned(),
+            bytes: bytes.len() as u64,
+            caption,
+        },
+        taken_off,
     })
+}
+
+/// Says what was taken off a photo.
+fn told(file: &Path, taken_off: &[&str]) -> Option<String> {
+    let (last, others) = taken_off.split_last()?;
+    let list = match others {
+        [] => (*last).to_owned(),
+        _ => format!("{} and {last}", others.join(", ")),
+    };
+    let name = file.file_name().unwrap_or(file.as_os_str());
+    Some(format!(
+        "taken off the photo {}: {list}; the picture itself is unchanged",
+        name.display()
+    ))
 }
 
 /// Notes that a horse's record names a file that the server doesn't have yet.
@@ -228,16 +272,17 @@ mod tests {
         let folder = tempfile::tempdir().expect("a folder");
         let home = Home::open(&folder.path().join("home")).expect("made");
         let file = folder.path().join("hoof.pdf");
-        let bytes = [JPEG, b"rest"].concat();
-        fs::write(&file, &bytes).expect("written");
-        let first = copy(&home, &file, None).expect("copied");
-        assert_eq!(first.media_type, "image/jpeg");
-        assert_eq!(first.bytes, 7);
-        let kept = home.attachment(&first.sha256).expect("a place");
+        // A picture's start and end, and nothing between.
+        let bytes = b"\xff\xd8\xff\xd9";
+        fs::write(&file, bytes).expect("written");
+        let first = copy(&home, &file, None, false).expect("copied");
+        assert_eq!(first.file.media_type, "image/jpeg");
+        assert_eq!((first.file.bytes, &first.taken_off), (4, &None));
+        let kept = home.attachment(&first.file.sha256).expect("a place");
         assert_eq!(fs::read(kept).expect("there"), bytes);
-        assert_eq!(copy(&home, &file, None).expect("again"), first);
+        assert_eq!(copy(&home, &file, None, false).expect("again"), first);
         fs::write(&file, b"GIF89a").expect("written");
-        let refused = copy(&home, &file, None).expect_err("no type that is taken");
+        let refused = copy(&home, &file, None, false).expect_err("no type that is taken");
         assert_eq!(refused.status(), 2);
         // SHA-256 of nothing: FIPS 180-4's empty message, from memory.
         assert_eq!(
@@ -245,6 +290,20 @@ mod tests {
             "e3b0c44298fc1c149afbf4c8996fb92427ae41e4649b934ca495991b7852b855"
         );
         assert_eq!(media_type(b"RIFF....WEBPVP8 "), Some("image/webp"));
+    }
+
+    #[test]
+    fn a_photo_that_cannot_be_read_is_taken_only_if_its_author_says_so() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let home = Home::open(&folder.path().join("home")).expect("made");
+        let file = folder.path().join("hoof.jpg");
+        let bytes = [JPEG, b"\xe1\xff\xffExif"].concat();
+        fs::write(&file, &bytes).expect("written");
+        let refused = copy(&home, &file, None, false).expect_err("it may say anything");
+        assert_eq!(refused.status(), 2);
+        let taken = copy(&home, &file, None, true).expect("copied");
+        let kept = home.attachment(&taken.file.sha256).expect("a place");
+        assert_eq!(fs::read(kept).expect("there"), bytes);
     }
 
     #[test]

@@ -9,7 +9,7 @@ use serde_json::{Map, Value};
 use whorl_care::details::to_metric;
 use whorl_care::ids::{BarnId, VisitId};
 use whorl_care::kind::{Kind, Role};
-use whorl_contract::event::{AttachmentRef, Content, PerformedBy};
+use whorl_contract::event::{Content, PerformedBy};
 
 use crate::attachments;
 use crate::author::Draft;
@@ -34,6 +34,9 @@ pub struct Beside {
     /// A photo or document that belongs to it; may be given several times
     #[arg(long = "photo", value_name = "FILE")]
     pub photos: Vec<PathBuf>,
+    /// Leave in photos what the camera wrote beside the picture: where and when it was taken, and with what
+    #[arg(long, requires = "photos")]
+    pub photo_as_it_is: bool,
     /// It is copied from paper
     #[arg(long)]
     pub transcribed: bool,
@@ -90,7 +93,7 @@ impl Jotting {
         }
     }
 
-    /// The draft of the event. Files are copied into the client's folder.
+    /// The draft of the event, and what was taken off its photos. Files are copied into the client's folder.
     ///
     /// # Errors
     ///
@@ -100,17 +103,20 @@ impl Jotting {
         conn: &mut SqliteConnection,
         home: &Home,
         machine: Machine<'_>,
-    ) -> Result<Draft, Failure> {
+    ) -> Result<(Draft, Vec<String>), Failure> {
         let now = machine.now();
         let zone = self.zone(conn)?;
         let performed_at = self.performed_at(now, zone)?;
         let mut details = to_metric(self.kind, Value::Object(self.details.clone()))?;
         settle_moments(self.kind, &mut details, now, zone)?;
-        let photos = self.beside.photos.iter();
-        let attachments = photos
-            .map(|file| attachments::copy(home, file, None))
-            .collect::<Result<Vec<AttachmentRef>, _>>()?;
-        Ok(Draft {
+        let as_it_is = self.beside.photo_as_it_is;
+        let (mut files, mut taken_off) = (Vec::new(), Vec::new());
+        for photo in &self.beside.photos {
+            let copied = attachments::copy(home, photo, None, as_it_is)?;
+            files.push(copied.file);
+            taken_off.extend(copied.taken_off);
+        }
+        let draft = Draft {
             horse_id: self.horse.id,
             kind: self.kind,
             performed_at,
@@ -121,10 +127,11 @@ impl Jotting {
             content: Content {
                 performed_by: self.beside.performer(),
                 note: self.beside.note.clone(),
-                attachments,
+                attachments: files,
                 details,
             },
-        })
+        };
+        Ok((draft, taken_off))
     }
 
     fn visit(

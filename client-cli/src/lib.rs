@@ -19,6 +19,7 @@ pub mod home;
 pub mod jotting;
 pub mod mirror;
 pub mod outbox;
+pub mod photo;
 mod progress;
 pub mod qr;
 pub mod recording;

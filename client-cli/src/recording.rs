@@ -182,7 +182,7 @@ pub fn prepare(
         dosing::fill(&mut jotting.details, &read);
         chart = Some(read);
     }
-    let draft = jotting.draft(conn, home, machine)?;
+    let (draft, taken_off) = jotting.draft(conn, home, machine)?;
     let signed = author.sign(conn, &draft)?;
     let details = draft.content.details;
     let verdict = match (&chart, Details::parse(jotting.kind, &details)) {
@@ -208,6 +208,7 @@ pub fn prepare(
     };
     let mut recorded = Recorded::new(&signed, &jotting.horse, details, verdict);
     recorded.warnings.splice(0..0, alarms.iter().map(said));
+    recorded.warnings.extend(taken_off);
     Ok(Ready { signed, recorded })
 }
 

@@ -33,6 +33,7 @@ mod notices;
 mod offline;
 mod openapi;
 mod pages;
+mod photos;
 mod pull;
 mod reactions;
 mod recall;

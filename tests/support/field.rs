@@ -82,8 +82,18 @@ impl FieldDevice {
     /// If it can't be written.
     #[must_use]
     pub fn file(&self, name: &str, text: &str) -> String {
+        self.file_of(name, text.as_bytes())
+    }
+
+    /// The same for any bytes.
+    ///
+    /// # Panics
+    ///
+    /// If it can't be written.
+    #[must_use]
+    pub fn file_of(&self, name: &str, bytes: &[u8]) -> String {
         let place = self.folder.path().join(name);
-        std::fs::write(&place, text).expect("written");
+        std::fs::write(&place, bytes).expect("written");
         place.display().to_string()
     }
 }

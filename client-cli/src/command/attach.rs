@@ -10,7 +10,8 @@ use crate::render::Sheet;
 /// Take a photo or document into the client's folder, ready to be named in an entry
 ///
 /// A JPEG, PNG, WebP or PDF file of at most 16 MiB. The commands that record something take --photo FILE and do this
-/// themselves; the file goes to the server with the entry that names it.
+/// themselves; the file goes to the server with the entry that names it. Where and when a photo was taken, and all else
+/// that the camera wrote beside the picture, is taken off before.
 #[derive(Debug, clap::Args)]
 pub struct Args {
     /// The file
@@ -18,6 +19,9 @@ pub struct Args {
     /// What it shows
     #[arg(long)]
     caption: Option<String>,
+    /// Leave what the camera wrote beside the picture: where and when it was taken, and with what
+    #[arg(long)]
+    photo_as_it_is: bool,
 }
 
 impl Args {
@@ -27,7 +31,12 @@ impl Args {
     ///
     /// [`Failure::Input`] if it is of no type that is taken, or too large.
     pub fn run(self, desk: &mut Desk<'_, '_>) -> Result<(), Failure> {
-        let file = attachments::copy(&desk.home()?, &self.file, self.caption)?;
+        let copied =
+            attachments::copy(&desk.home()?, &self.file, self.caption, self.photo_as_it_is)?;
+        if let Some(told) = &copied.taken_off {
+            desk.say(told);
+        }
+        let file = copied.file;
         desk.show(&file, || {
             Sheet::new().line(format!(
                 "{} ({}, {} bytes)",

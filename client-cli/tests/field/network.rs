@@ -209,7 +209,7 @@ fn a_photo_goes_to_the_server_before_the_entry_that_names_it() {
         .parse()
         .expect("an id");
     let photo = device.folder.path().join("hoof.jpg");
-    std::fs::write(&photo, [0xff, 0xd8, 0xff, 0xe0]).expect("written");
+    std::fs::write(&photo, [0xff, 0xd8, 0xff, 0xd9]).expect("written");
     let path = photo.to_str().expect("UTF-8");
     let taken = device.ok(&["--json", "attach", path, "--caption", "left fore"]);
     let file: AttachmentRef = serde_json::from_str(&taken.out).expect("a reference");

@@ -26,6 +26,7 @@ pub mod notices;
 pub mod outbox;
 pub mod push;
 pub mod reaction_report;
+mod readings;
 pub mod recall;
 pub mod record;
 pub mod rules;
@@ -158,6 +159,7 @@ commands! {
     Share: share::Args,
     Shares: share::ListArgs,
     Unshare: share::EndArgs,
+    Readings: readings::Args,
     Notices: notices::Args,
     Webhooks: webhooks::Args,
     /// List entries that wait for your word, and accept or refuse them

@@ -24,6 +24,7 @@ pub mod notice;
 pub mod page;
 pub mod path;
 pub mod problem;
+pub mod reading;
 pub mod recall;
 pub mod server;
 pub mod session;

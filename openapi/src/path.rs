@@ -86,6 +86,7 @@ pub const TEMPLATES: &[&str] = &[
     "/v1/horses/{id}/history",
     "/v1/horses/{id}/reactions/{event}/report",
     "/v1/horses/{id}/bundle",
+    "/v1/horses/{id}/readings",
     "/v1/horses/{id}/shares",
     "/v1/horses/{id}/shares/{share}",
     "/v1/shared/{token}",
@@ -210,6 +211,12 @@ pub fn barn_entry(id: BarnId) -> String {
 #[must_use]
 pub fn bundle(id: HorseId) -> String {
     format!("{HORSES}/{id}/bundle")
+}
+
+/// Who read a horse's record without being its owner.
+#[must_use]
+pub fn readings(id: HorseId) -> String {
+    format!("{HORSES}/{id}/readings")
 }
 
 /// The links by which a horse's history is shared.
@@ -359,6 +366,7 @@ mod tests {
             log(id.into(), 3, 500),
             history(id.into()),
             bundle(id.into()),
+            readings(id.into()),
             shares(id.into()),
             share(id.into(), id.into()),
             shared("u8qZ1x"),

@@ -16,8 +16,8 @@ import { join } from "node:path";
 import { pathToFileURL } from "node:url";
 
 // What must have been read: an address for each, with ids left out. Pages that these lead to are read as well.
-const PAGES = ["/", "/sign-in", "/visits", "/horses/*", "/horses/*/history", "/horses/*/entry", "/horses/*/grants", "/horses/*/shares", "/barns/*/entry",
-    "/barns/*/recall", "/notices"];
+const PAGES = ["/", "/sign-in", "/visits", "/horses/*", "/horses/*/history", "/horses/*/entry", "/horses/*/grants", "/horses/*/shares", "/horses/*/readings",
+    "/barns/*/entry", "/barns/*/recall", "/notices"];
 
 // How many pages of the same kind are read: horses differ in what is known of them.
 const ALIKE = 3;

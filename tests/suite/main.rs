@@ -36,6 +36,7 @@ mod pages;
 mod photos;
 mod pull;
 mod reactions;
+mod readings;
 mod recall;
 mod replicas;
 mod sealed;

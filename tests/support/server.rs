@@ -103,6 +103,7 @@ impl TestServer {
             metrics_listen: None,
             metrics_from: Vec::new(),
             shutdown_seconds: 10,
+            readings_days: 730,
             mail: None,
             webhooks: Reach::default(),
             jurisdiction: None,

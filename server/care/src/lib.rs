@@ -26,6 +26,7 @@ pub mod policy;
 pub mod profile;
 pub mod quantile;
 pub mod reaction;
+pub mod reading;
 pub mod recall;
 pub mod record;
 pub mod rules;

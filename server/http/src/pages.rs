@@ -16,6 +16,7 @@ mod horse;
 mod layout;
 mod notices;
 mod pass;
+mod readings;
 mod recall;
 mod shared;
 mod shares;
@@ -67,6 +68,7 @@ pages! {
     "/barns/{barn}/recall": get recall::show;
     "/horses/{horse}/grants": get grants::show, post grants::end;
     "/horses/{horse}/shares": get shares::show, post shares::change;
+    "/horses/{horse}/readings": get readings::show;
     "/notices": get notices::show, post notices::change;
     "/shared/{token}": get shared::show;
 }

@@ -23,6 +23,7 @@ mod log;
 pub(crate) mod notices;
 mod policy;
 mod reactions;
+pub(crate) mod readings;
 pub(crate) mod recall;
 mod server;
 mod sessions;
@@ -122,6 +123,7 @@ pub(crate) fn all(config: &mut impl Operations) {
         .service(history::get_history)
         .service(bundles::make_bundle)
         .service(bundles::get_shared_bundle)
+        .service(readings::list_readings)
         .service(shares::share_history)
         .service(shares::list_shares)
         .service(shares::end_share)

@@ -10,7 +10,7 @@ use actix_web::dev::Server;
 use actix_web::rt::{self, System};
 use actix_web::web::Data;
 use tokio::sync::watch;
-use whorl_store::{StoreError, deliveries, sessions};
+use whorl_store::{StoreError, deliveries, readings, sessions};
 
 use crate::app;
 use crate::delivery;
@@ -32,6 +32,9 @@ const SWEEP_EVERY: Duration = Duration::from_hours(1);
 
 /// How often a SQLite file's witness is told how far the file has come.
 const NOTE_EVERY: Duration = Duration::from_secs(30);
+
+/// How often what was read is written down.
+const WRITE_READINGS_EVERY: Duration = Duration::from_secs(1);
 
 /// Ended sessions are kept for so many days, to look into what happened.
 const KEEP_SESSIONS_DAYS: i64 = 180;
@@ -55,6 +58,8 @@ pub async fn serve(
     let store = state.store.clone();
     let sweeper = rt::spawn(sweep(state.clone()));
     let noter = rt::spawn(note(state.clone()));
+    let reading = rt::spawn(write_readings(state.clone()));
+    let last_readings = state.clone();
     let (end_sending, told_to_end) = watch::channel(false);
     let mut sender = rt::spawn(delivery::run(state.clone(), told_to_end));
     tracing::info!(%address, name = settings.name, "listening");
@@ -78,6 +83,8 @@ pub async fn serve(
         .await;
     sweeper.abort();
     noter.abort();
+    reading.abort();
+    last_readings.write_readings().await;
     // What is being sent is finished; what can't be in time comes up again after its lease.
     end_sending.send_replace(true);
     let within = Duration::from_secs(settings.shutdown_seconds);
@@ -155,6 +162,15 @@ async fn note(state: State) {
     }
 }
 
+/// Writes down who read what.
+async fn write_readings(state: State) {
+    let mut every = rt::time::interval(WRITE_READINGS_EVERY);
+    loop {
+        every.tick().await;
+        state.write_readings().await;
+    }
+}
+
 async fn sweep(state: State) {
     let mut every = rt::time::interval(SWEEP_EVERY);
     loop {
@@ -162,9 +178,12 @@ async fn sweep(state: State) {
         let now = state.clock.now();
         let before = now.naive_utc() - chrono::TimeDelta::days(KEEP_SESSIONS_DAYS);
         let sent_before = now.naive_utc() - chrono::TimeDelta::days(KEEP_DELIVERIES_DAYS);
+        let kept = chrono::TimeDelta::days(i64::from(state.config.readings_days));
+        let read_before = (now - kept).date_naive();
         let swept = state
             .write(move |db| -> Result<(usize, usize), StoreError> {
                 deliveries::sweep(db, sent_before)?;
+                readings::sweep(db, read_before)?;
                 Ok((throttle::sweep(db, now)?, sessions::sweep(db, before)?))
             })
             .await;

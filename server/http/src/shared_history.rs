@@ -3,6 +3,7 @@
 use chrono::{DateTime, Utc};
 use whorl_care::ids::HorseId;
 use whorl_care::profile;
+use whorl_care::reading::Way;
 use whorl_care::sentence::counted;
 use whorl_contract::bundle::{Seal, Withheld};
 use whorl_contract::history::{HistoryEntry, Standing};
@@ -21,6 +22,7 @@ use crate::history::{self, Wanted};
 use crate::ledger::{care_events, read_envelope};
 use crate::log_view;
 use crate::problem::Problem;
+use crate::readings::By;
 use crate::state::State;
 
 /// The hash by which a link's secret is kept.
@@ -54,6 +56,16 @@ pub(crate) async fn look(
     token: &str,
     head: HeadOnly,
 ) -> Result<SharedHistory, Problem> {
+    read(state, token, head, Way::History).await
+}
+
+/// Reads the history, in this way.
+async fn read(
+    state: &State,
+    token: &str,
+    head: HeadOnly,
+    way: Way,
+) -> Result<SharedHistory, Problem> {
     let (now, hash) = (state.clock.now(), token_hash(token));
     let signs = state.clone();
     let (share, history) = state
@@ -63,7 +75,7 @@ pub(crate) async fn look(
             Ok::<_, StoreError>((open.share, history))
         })
         .await?;
-    count(state, &share, head, now).await?;
+    count(state, &share, head, way).await?;
     Ok(history)
 }
 
@@ -85,7 +97,7 @@ pub(crate) async fn bundle(
             Ok::<_, StoreError>((share, unsigned))
         })
         .await?;
-    count(state, &share, head, now).await?;
+    count(state, &share, head, Way::Bundle).await?;
     Ok((share.horse_id, unsigned.sign(state, now)?))
 }
 
@@ -101,7 +113,7 @@ pub(crate) async fn paper(
     head: HeadOnly,
     link: Option<&str>,
 ) -> Result<(HorseId, Vec<u8>), Problem> {
-    let history = look(state, token, head).await?;
+    let history = read(state, token, head, Way::Document).await?;
     let withheld = left_out(&history);
     let document = Document {
         horse_id: history.horse_id,
@@ -131,20 +143,17 @@ pub(crate) fn left_out(history: &SharedHistory) -> Vec<String> {
 }
 
 /// Counts a look; a link that was ended meanwhile shows nothing.
-async fn count(
-    state: &State,
-    share: &ShareRow,
-    head: HeadOnly,
-    now: DateTime<Utc>,
-) -> Result<(), Problem> {
+async fn count(state: &State, share: &ShareRow, head: HeadOnly, way: Way) -> Result<(), Problem> {
     if head.0 {
         return Ok(());
     }
+    let now = state.clock.now();
     let (horse, id) = (share.horse_id, share.id);
     let counted = state
         .write(move |db| shares::count_view(db, horse, id, now.naive_utc()))
         .await?;
     if counted {
+        state.note(By::Share(id), way, &horse);
         Ok(())
     } else {
         Err(Problem::not_found())

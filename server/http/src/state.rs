@@ -5,6 +5,7 @@ use std::sync::Arc;
 
 use actix_web::web;
 use uuid::Uuid;
+use whorl_care::reading::Way;
 use whorl_care::rules::Rules;
 use whorl_store::ledger::{self, NewLedger};
 use whorl_store::life::Lives;
@@ -17,6 +18,7 @@ use crate::keys::{self, Keys, NoKeys};
 use crate::metrics::Metrics;
 use crate::password::Hashing;
 use crate::problem::Problem;
+use crate::readings::{AboutHorses, By, Readings};
 use crate::token::Tokens;
 
 /// What every handler may use. Cheap to clone.
@@ -38,6 +40,8 @@ pub struct State {
     pub config: Arc<Config>,
     /// What is counted and measured.
     pub metrics: Arc<Metrics>,
+    /// Who read what, until it is written.
+    pub(crate) readings: Arc<Readings>,
 }
 
 /// Why the server can't start.
@@ -145,6 +149,7 @@ impl State {
             keys: Arc::new(keys),
             config: Arc::new(config),
             metrics,
+            readings: Arc::default(),
         })
     }
 
@@ -182,6 +187,30 @@ impl State {
         self.in_time(web::block(move || store.read(work)))
             .await??
             .map_err(Into::into)
+    }
+
+    /// Notes that somebody read what an answer tells of horses. It is written soon, and whoever reads waits for nothing.
+    pub(crate) fn note<A: AboutHorses + ?Sized>(&self, by: By, way: Way, answer: &A) {
+        let dropped = self
+            .readings
+            .note(by, way, answer.horses(), self.clock.now());
+        if dropped > 0 {
+            tracing::error!(target: "security", dropped, "there is no room for notes of readings that can't be written");
+        }
+    }
+
+    /// Writes the readings that are noted by now. If they can't be written, the log says so and they wait.
+    pub(crate) async fn write_readings(&self) {
+        let (store, readings) = (self.store.clone(), self.readings.clone());
+        let written = self
+            .in_time(web::block(move || readings.write(&store)))
+            .await;
+        match written {
+            Ok(Ok(Ok(()))) => {}
+            Ok(Ok(Err(error))) => tracing::warn!(%error, "readings can't be written yet"),
+            Ok(Err(error)) => tracing::warn!(%error, "readings can't be written yet"),
+            Err(problem) => tracing::warn!(error = %problem, "readings can't be written yet"),
+        }
     }
 
     /// Waits for the database as long as the settings say. A commit that waits for a standby that is gone can't be called back:

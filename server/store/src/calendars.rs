@@ -1,5 +1,7 @@
 //! Calendars: secret addresses under which somebody's calendar program fetches what is due.
 
+use std::collections::HashMap;
+
 use chrono::NaiveDateTime;
 use diesel::prelude::*;
 use whorl_care::ids::{AccountId, BarnId, CalendarId};
@@ -54,6 +56,26 @@ pub fn by_token(db: &mut Db, token_hash: &[u8]) -> Result<CalendarRow, StoreErro
         .filter(account::disabled_at.is_null())
         .select(calendar::all_columns)
         .first(db)?)
+}
+
+/// Whose these calendars are, revoked ones too.
+///
+/// # Errors
+///
+/// [`StoreError`] if the database fails.
+pub fn holders(
+    db: &mut Db,
+    ids: &[CalendarId],
+) -> Result<HashMap<CalendarId, AccountId>, StoreError> {
+    let ids: Vec<String> = ids.iter().map(ToString::to_string).collect();
+    let rows: Vec<(Key<CalendarId>, Key<AccountId>)> = calendar::table
+        .filter(calendar::id.eq_any(ids))
+        .select((calendar::id, calendar::account_id))
+        .load(db)?;
+    Ok(rows
+        .into_iter()
+        .map(|(id, holder)| (id.0, holder.0))
+        .collect())
 }
 
 /// The calendars of an account that were not revoked, in the order of their ids.

@@ -1,5 +1,7 @@
 //! Horses: where each stands, whose it is, and the head of its log.
 
+use std::collections::HashMap;
+
 use chrono::NaiveDateTime;
 use diesel::prelude::*;
 use whorl_care::ids::{AccountId, BarnId, HorseId};
@@ -71,6 +73,49 @@ pub fn add(db: &mut Db, row: HorseRow) -> Result<(), StoreError> {
 /// [`StoreError::NotFound`] if there is none.
 pub fn get(db: &mut Db, id: HorseId) -> Result<HorseRow, StoreError> {
     Ok(horse::table.find(Key(id)).first(db)?)
+}
+
+/// Whose each of these horses is; those that aren't there are left out.
+///
+/// # Errors
+///
+/// [`StoreError`] if the database fails.
+pub fn owners(db: &mut Db, ids: &[HorseId]) -> Result<HashMap<HorseId, AccountId>, StoreError> {
+    let of = horse::table.select((horse::id, horse::owner_id));
+    let rows: Vec<(Key<HorseId>, Key<AccountId>)> = by_keys(
+        db,
+        ids,
+        |db, key| of.filter(horse::id.eq(key)).load(db),
+        |db, keys| of.filter(horse::id.eq_any(keys)).load(db),
+    )?;
+    Ok(rows
+        .into_iter()
+        .map(|(id, owner)| (id.0, owner.0))
+        .collect())
+}
+
+/// Since when a horse is its present owner's, in UTC.
+///
+/// # Errors
+///
+/// [`StoreError`] if the database fails.
+pub fn owned_since(db: &mut Db, horse: &HorseRow) -> Result<NaiveDateTime, StoreError> {
+    let before: Option<NaiveDateTime> = tenure::table
+        .filter(tenure::horse_id.eq(Key(horse.id)))
+        .filter(tenure::owner_id.ne(Key(horse.owner_id)))
+        .select(tenure::from_at)
+        .order(tenure::from_at.desc())
+        .first(db)
+        .optional()?;
+    let mut theirs = tenure::table
+        .filter(tenure::horse_id.eq(Key(horse.id)))
+        .select(tenure::from_at)
+        .order(tenure::from_at)
+        .into_boxed();
+    if let Some(before) = before {
+        theirs = theirs.filter(tenure::from_at.gt(before));
+    }
+    Ok(theirs.first(db)?)
 }
 
 /// All horses in the order of their ids, at most `limit` after `after`.

@@ -73,6 +73,7 @@ macro_rules! stored_as_text {
 }
 
 stored_as_text!(
+    uuid::Uuid,
     whorl_care::ids::AccountId,
     whorl_care::ids::BarnId,
     whorl_care::ids::CalendarId,
@@ -93,5 +94,7 @@ stored_as_text!(
     whorl_care::notice::Letters,
     whorl_care::notice::State,
     whorl_care::notice::Topic,
+    whorl_care::reading::Reader,
+    whorl_care::reading::Way,
     crate::transfers::State,
 );

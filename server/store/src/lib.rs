@@ -28,6 +28,7 @@ pub mod lots;
 mod migrations;
 pub mod notice_settings;
 pub mod notices;
+pub mod readings;
 mod schema;
 pub mod sessions;
 mod shape;

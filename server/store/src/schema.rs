@@ -315,6 +315,19 @@ diesel::table! {
 }
 
 diesel::table! {
+    reading (horse_id, day, reader, reader_id, way) {
+        horse_id -> Text,
+        day -> Date,
+        reader -> Text,
+        reader_id -> Text,
+        way -> Text,
+        first_at -> Timestamp,
+        last_at -> Timestamp,
+        times -> BigInt,
+    }
+}
+
+diesel::table! {
     share (horse_id, id) {
         horse_id -> Text,
         id -> Text,
@@ -358,4 +371,5 @@ diesel::allow_tables_to_appear_in_same_query!(
     notice_setting,
     webhook,
     delivery,
+    reading,
 );

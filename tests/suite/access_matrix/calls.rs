@@ -174,7 +174,7 @@ impl<'a> Calls<'a> {
             "get_attachment" => Target::at(&[horse, &self.stable.photo]),
             "move_horse" => Target::of(&[horse], json!({"barn_id": barn})),
             "get_horse" | "due_for_horse" | "get_history" | "get_history_pdf" | "get_log"
-            | "list_shares" => Target::at(&[horse]),
+            | "list_readings" | "list_shares" => Target::at(&[horse]),
             "make_bundle" => Target::of(&[horse], json!({})),
             "entry_of_horse" => Target::at(&[horse]).asking(entry),
             "get_reaction_report" => Target::at(&[horse, &self.stable.reaction]),

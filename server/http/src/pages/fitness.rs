@@ -7,6 +7,7 @@ use maud::{Markup, html};
 use whorl_care::fault::Fault;
 use whorl_care::figure::entry::Stay;
 use whorl_care::ids::{AccountId, BarnId};
+use whorl_care::reading::Way;
 use whorl_care::rules::Rules;
 use whorl_contract::entry::BarnEntry;
 use whorl_store::barns::{self, BarnRow};
@@ -18,6 +19,7 @@ use super::visitor::Visitor;
 use super::{html as page, layout, verdict, words};
 use crate::entry_check::{self, Entry};
 use crate::problem::{Kind, Problem};
+use crate::readings::By;
 use crate::state::State;
 use crate::{access, care_log, herd};
 
@@ -147,6 +149,9 @@ pub(super) async fn of_horse(
         entry_check::of_horse(db, entry, id, rules)
     };
     let outcome = ask(&state, asked.entry(account, now), check).await?;
+    if let Outcome::Told(told) = &outcome {
+        state.note(By::Account(account), Way::Entry, told);
+    }
     let name = words::horse_name(&horse);
     let main = html! {
         (head(&horse, Part::Entry))
@@ -180,6 +185,9 @@ pub(super) async fn of_barn(
     let check =
         move |db: &mut Db, entry: &Entry, rules: &Rules| entry_check::of_barn(db, entry, id, rules);
     let outcome = ask(&state, asked.entry(account, now), check).await?;
+    if let Outcome::Told(told) = &outcome {
+        state.note(By::Account(account), Way::Entry, told);
+    }
     let main = barn_main(&barn, &asked, &outcome, &state.rules);
     Ok(page(layout::page(
         &visitor,

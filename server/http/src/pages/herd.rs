@@ -7,6 +7,7 @@ use maud::{Markup, html};
 use whorl_care::figure::due::Status;
 use whorl_care::figure::due::board::Choice;
 use whorl_care::kind::Role;
+use whorl_care::reading::Way;
 use whorl_contract::due::{DueBoard, DueEntry};
 use whorl_contract::horse::{Handling, Horse};
 use whorl_store::StoreError;
@@ -18,6 +19,7 @@ use super::visitor::Visitor;
 use super::{html as page, layout, words};
 use crate::due_board::{self, Asker, Wanted};
 use crate::problem::Problem;
+use crate::readings::By;
 use crate::state::State;
 use crate::{access, care_log, herd};
 
@@ -60,6 +62,9 @@ pub(super) async fn show(
             })
         })
         .await?;
+    let by = By::Account(account);
+    state.note(by, Way::Profile, found.horses.as_slice());
+    state.note(by, Way::Due, &found.due);
     let main = found.main();
     Ok(page(layout::page(&visitor, "The herd", &main)?))
 }

@@ -4,6 +4,7 @@ use actix_web::web::{Data, Path};
 use actix_web::{HttpRequest, HttpResponse};
 use maud::{Markup, html};
 use whorl_care::kind::Kind;
+use whorl_care::reading::Way;
 use whorl_contract::history::HistoryEntry;
 use whorl_contract::horse::Horse;
 use whorl_store::StoreError;
@@ -15,6 +16,7 @@ use super::visitor::Visitor;
 use super::{html as page, layout, words};
 use crate::history::{self, Cursor};
 use crate::problem::Problem;
+use crate::readings::By;
 use crate::routes::history::Filter;
 use crate::state::State;
 use crate::{access, herd};
@@ -54,6 +56,7 @@ pub(super) async fn show(
             Ok::<_, StoreError>((herd::one(db, row, access)?, kinds, entries, next))
         })
         .await?;
+    state.note(By::Account(account), Way::History, &id);
     let view = View {
         horse: &horse,
         kinds: &kinds,

@@ -8,6 +8,7 @@ use whorl_care::figure::due::{Item, Status};
 use whorl_care::horse::{CareEvent, Horse as Profile};
 use whorl_care::ids::HorseId;
 use whorl_care::kind::Role;
+use whorl_care::reading::Way;
 use whorl_care::rules::Rules;
 use whorl_care::sentence;
 use whorl_care::unit::plain;
@@ -24,6 +25,7 @@ use crate::chart::{self, Drawn};
 use crate::due_board::{self, Asker};
 use crate::history::{self, Wanted};
 use crate::problem::Problem;
+use crate::readings::By;
 use crate::state::State;
 use crate::{access, care_log};
 
@@ -43,12 +45,14 @@ pub(super) enum Part {
     Grants,
     /// Links for whoever has no account.
     Shares,
+    /// Who read it.
+    Readings,
 }
 
 impl Part {
     /// Whether whoever sees the horse so has a use for it.
     fn is_for(self, horse: &Horse) -> bool {
-        self != Self::Shares || horse.roles.contains(&Role::Owner)
+        !matches!(self, Self::Shares | Self::Readings) || horse.roles.contains(&Role::Owner)
     }
 
     fn path(self, horse: HorseId) -> String {
@@ -58,6 +62,7 @@ impl Part {
             Self::Entry => format!("/horses/{horse}/entry"),
             Self::Grants => format!("/horses/{horse}/grants"),
             Self::Shares => format!("/horses/{horse}/shares"),
+            Self::Readings => format!("/horses/{horse}/readings"),
         }
     }
 }
@@ -72,6 +77,7 @@ pub(super) fn head(horse: &Horse, here: Part) -> Markup {
             (Part::Entry, "May it enter?"),
             (Part::Grants, "Who may see"),
             (Part::Shares, "Share it"),
+            (Part::Readings, "Who read it"),
         ],
     );
     let title = parts
@@ -137,6 +143,10 @@ pub(super) async fn show(
             Ok::<_, StoreError>((care_log::one(db, (row, access))?, barn, latest))
         })
         .await?;
+    let by = By::Account(account);
+    for way in [Way::Profile, Way::History, Way::Due] {
+        state.note(by, way, &id);
+    }
     let on = care_log::today(&barn, now);
     let due = due_board::of_log(&log, &barn, asker, &state.rules);
     let pictures = pictures(log.events(), &due, on, &state.rules);

@@ -6,6 +6,7 @@ use chrono::{DateTime, Utc};
 use maud::{Markup, html};
 use whorl_care::ids::NoticeId;
 use whorl_care::notice::{Letters, State as Standing};
+use whorl_care::reading::Way;
 use whorl_care::sentence::{capital, words as in_words};
 use whorl_contract::notice::{MarkRead, Notice};
 use whorl_store::deliveries::{self, DeliveryRow};
@@ -18,6 +19,7 @@ use super::{html as page, layout, see_other, words};
 use crate::delivery;
 use crate::notice::view::{self, Cursor, Wanted};
 use crate::problem::Problem;
+use crate::readings::By;
 use crate::routes::notices;
 use crate::state::State;
 
@@ -59,6 +61,7 @@ pub(super) async fn show(
             ))
         })
         .await?;
+    state.note(By::Account(account), Way::Notice, found.as_slice());
     let token = visitor.token()?;
     let unread = found.iter().filter(|one| one.read_at.is_none());
     let latest = unread.map(|one| one.changed_at).max();

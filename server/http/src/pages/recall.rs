@@ -4,6 +4,7 @@ use actix_web::web::{Data, Path};
 use actix_web::{HttpRequest, HttpResponse};
 use maud::{Markup, html};
 use whorl_care::ids::BarnId;
+use whorl_care::reading::Way;
 use whorl_care::recall::Wanted;
 use whorl_care::sentence::counted;
 use whorl_contract::recall::{Recall, Recalled, Why};
@@ -15,6 +16,7 @@ use super::visitor::Visitor;
 use super::{html as page, layout, words};
 use crate::access;
 use crate::problem::Problem;
+use crate::readings::By;
 use crate::recall;
 use crate::routes::recall::Question;
 use crate::state::State;
@@ -50,6 +52,9 @@ pub(super) async fn show(
             Ok::<_, StoreError>((barn, found))
         })
         .await?;
+    if let Some(found) = &found {
+        state.note(By::Account(account), Way::Recall, found);
+    }
     let main = html! {
         h1 { (barn.name) ": " span.part { "recall of a lot" } }
         (form(&fields, refused.map(|fault| fault.detail)))

@@ -6,6 +6,7 @@ use chrono::{Days, NaiveDate};
 use maud::{Markup, html};
 use whorl_care::fault::{Fault, Faults};
 use whorl_care::figure::due::board::name;
+use whorl_care::reading::Way;
 use whorl_care::sentence::capital;
 use whorl_care::visits::{DayOfWeek, Work};
 use whorl_contract::visits::{DaysOff, NotPlanned, VisitDay, VisitHorse, VisitPlan, VisitQuestion};
@@ -17,6 +18,7 @@ use super::{html as page, layout, words};
 use crate::access;
 use crate::due_board::{self, Asker};
 use crate::problem::{Kind, Problem};
+use crate::readings::By;
 use crate::state::State;
 
 /// So far ahead the form looks if nobody says otherwise.
@@ -65,9 +67,11 @@ async fn plan(
         now: state.clock.now(),
         on: Some(question.from),
     };
-    state
+    let plan = state
         .ask(move |db, rules| due_board::visits(db, asker, question, rules))
-        .await
+        .await?;
+    state.note(By::Account(asker.account), Way::Due, &plan);
+    Ok(plan)
 }
 
 /// The question that the form asks.

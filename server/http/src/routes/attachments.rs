@@ -4,6 +4,7 @@ use actix_web::http::header::{CACHE_CONTROL, CONTENT_DISPOSITION, ETAG, IF_NONE_
 use actix_web::web::{Data, Path, Payload};
 use actix_web::{HttpRequest, HttpResponse, get, post};
 use whorl_care::ids::{AccountId, HorseId};
+use whorl_care::reading::Way;
 use whorl_contract::attachment::{Attachment, LARGEST, MEDIA_TYPES};
 use whorl_contract::key::Hash;
 use whorl_contract::problem::Problem as ProblemDocument;
@@ -16,6 +17,7 @@ use crate::body;
 use crate::caller::Caller;
 use crate::log_view;
 use crate::problem::{Kind, Problem};
+use crate::readings::By;
 use crate::state::State;
 
 /// What the bytes are by how they begin; `None` for anything that isn't taken.
@@ -176,6 +178,7 @@ pub(crate) async fn get_attachment(
             may_see.then_some(row).ok_or(StoreError::NotFound)
         })
         .await?;
+    state.note(By::Account(caller.account), Way::File, &horse);
     let etag = format!("\"{}\"", row.sha256);
     let known = request.headers().get(IF_NONE_MATCH);
     let known = known.and_then(|value| value.to_str().ok()).unwrap_or("");

@@ -4,6 +4,7 @@ use actix_web::http::header::CONTENT_DISPOSITION;
 use actix_web::web::{Data, Json, Path};
 use actix_web::{HttpResponse, get, post};
 use whorl_care::ids::HorseId;
+use whorl_care::reading::Way;
 use whorl_contract::bundle::{Bundle, NewBundle};
 use whorl_contract::problem::Problem as ProblemDocument;
 
@@ -13,6 +14,7 @@ use crate::bundling::{Unsigned, check_seal};
 use crate::caller::Caller;
 use crate::exchange::HeadOnly;
 use crate::problem::Problem;
+use crate::readings::By;
 use crate::shared_history;
 use crate::state::State;
 
@@ -55,6 +57,7 @@ pub(crate) async fn make_bundle(
         })
         .await?;
     let bytes = unsigned.sign(&state, now)?;
+    state.note(By::Account(caller.account), Way::Bundle, &horse);
     tracing::info!(target: "security", account = %caller.account, horse = %horse, "a bundle was made");
     Ok(file(horse, bytes))
 }

@@ -8,6 +8,7 @@ use base64::Engine;
 use base64::engine::general_purpose::URL_SAFE_NO_PAD;
 use whorl_care::figure::due::board::Choice;
 use whorl_care::ids::CalendarId;
+use whorl_care::reading::Way;
 use whorl_contract::calendar::{Calendar, NewCalendar};
 use whorl_contract::key::Hash;
 use whorl_contract::page::Page;
@@ -23,6 +24,7 @@ use crate::due_board::{self, Asker, Listed, Wanted};
 use crate::keys;
 use crate::paging::Paging;
 use crate::problem::{Kind, Problem};
+use crate::readings::By;
 use crate::routes::sync::bytes_with_etag;
 use crate::state::State;
 
@@ -170,7 +172,7 @@ pub(crate) async fn calendar_feed(
         until: horizon(now),
         ..Choice::default()
     };
-    let text = state
+    let (text, by, board) = state
         .read(move |db| {
             let row = calendars::by_token(db, &hash(&token))?;
             if accounts::get(db, row.account_id)?.disabled_at.is_some() {
@@ -199,9 +201,15 @@ pub(crate) async fn calendar_feed(
                     }
                 }
             };
-            render(&format!("Due: {name}"), &listed, now).map_err(Problem::internal)
+            let text = render(&format!("Due: {name}"), &listed, now).map_err(Problem::internal)?;
+            let by = By::Calendar {
+                id: row.id,
+                holder: row.account_id,
+            };
+            Ok::<_, Problem>((text, by, listed.board))
         })
         .await?;
+    state.note(by, Way::Due, &board);
     let mut answer = bytes_with_etag(&request, "text/calendar; charset=utf-8", text.into_bytes());
     let headers = answer.headers_mut();
     headers.insert(CACHE_CONTROL, HeaderValue::from_static("private, no-cache"));

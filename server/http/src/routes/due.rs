@@ -8,12 +8,14 @@ use utoipa::IntoParams;
 use whorl_care::figure::due::board::Choice;
 use whorl_care::ids::{BarnId, HorseId};
 use whorl_care::kind::Role;
+use whorl_care::reading::Way;
 use whorl_contract::due::{DueBoard, HorseDue};
 use whorl_contract::problem::Problem as ProblemDocument;
 
 use crate::caller::Caller;
 use crate::due_board::{self, Asker, Wanted};
 use crate::problem::Problem;
+use crate::readings::By;
 use crate::state::State;
 
 /// For which day.
@@ -85,6 +87,7 @@ pub(crate) async fn due_for_horse(
     let told = state
         .ask(move |db, rules| due_board::of_horse(db, asker, *horse, rules))
         .await?;
+    state.note(By::Account(caller.account), Way::Due, &told);
     Ok(Json(told))
 }
 
@@ -109,6 +112,7 @@ pub(crate) async fn due_in_barn(
     let told = state
         .ask(move |db, rules| due_board::of_barn(db, asker, *barn, which.wanted(false), rules))
         .await?;
+    state.note(By::Account(caller.account), Way::Due, &told.board);
     Ok(Json(told.board))
 }
 
@@ -135,5 +139,6 @@ pub(crate) async fn my_due_list(
     let told = state
         .ask(move |db, rules| due_board::of_account(db, asker, which.wanted(true), rules))
         .await?;
+    state.note(By::Account(caller.account), Way::Due, &told.board);
     Ok(Json(told.board))
 }

@@ -7,12 +7,14 @@ use serde::Deserialize;
 use utoipa::IntoParams;
 use whorl_care::figure::entry::Stay;
 use whorl_care::ids::{BarnId, HorseId};
+use whorl_care::reading::Way;
 use whorl_contract::entry::{BarnEntry, HorseEntry};
 use whorl_contract::problem::Problem as ProblemDocument;
 
 use crate::caller::Caller;
 use crate::entry_check::{self, Entry};
 use crate::problem::Problem;
+use crate::readings::By;
 use crate::state::State;
 
 /// Which entry.
@@ -72,6 +74,7 @@ pub(crate) async fn entry_of_horse(
     let told = state
         .ask(move |db, rules| entry_check::of_horse(db, &entry, *horse, rules))
         .await?;
+    state.note(By::Account(caller.account), Way::Entry, &told);
     Ok(Json(told))
 }
 
@@ -96,5 +99,6 @@ pub(crate) async fn entry_of_barn(
     let told = state
         .ask(move |db, rules| entry_check::of_barn(db, &entry, *barn, rules))
         .await?;
+    state.note(By::Account(caller.account), Way::Entry, &told);
     Ok(Json(told))
 }

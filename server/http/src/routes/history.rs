@@ -8,6 +8,7 @@ use serde::Deserialize;
 use utoipa::IntoParams;
 use whorl_care::ids::HorseId;
 use whorl_care::kind::Kind;
+use whorl_care::reading::Way;
 use whorl_contract::history::History;
 use whorl_contract::problem::Problem as ProblemDocument;
 use whorl_store::{StoreError, horses};
@@ -17,6 +18,7 @@ use crate::caller::Caller;
 use crate::history::{self, Cursor, Edge, Wanted};
 use crate::paging;
 use crate::problem::Problem;
+use crate::readings::By;
 use crate::routes::sync::{answer_with_etag, bytes_with_etag};
 use crate::state::State;
 
@@ -158,9 +160,14 @@ pub(crate) async fn get_history(
             })
         })
         .await?;
+    let read = |way| state.note(By::Account(caller.account), way, &history.horse_id);
     match filter.format.as_deref() {
-        None | Some("json") => answer_with_etag(&request, &history),
+        None | Some("json") => {
+            read(Way::History);
+            answer_with_etag(&request, &history)
+        }
         Some("csv") => {
+            read(Way::Table);
             let table = history::table(&history.items)?;
             let name = format!("attachment; filename=\"history-{}.csv\"", history.horse_id);
             let mut answer = bytes_with_etag(&request, "text/csv; charset=utf-8", table);

@@ -5,6 +5,7 @@ use actix_web::web::{Data, Path};
 use actix_web::{HttpRequest, HttpResponse, get};
 use whorl_care::ids::HorseId;
 use whorl_care::kind::Kind;
+use whorl_care::reading::Way;
 use whorl_care::sentence::words;
 use whorl_contract::problem::Problem as ProblemDocument;
 use whorl_store::StoreError;
@@ -14,6 +15,7 @@ use crate::caller::Caller;
 use crate::export::pdf::{self, Document};
 use crate::history::{self, Wanted};
 use crate::problem::Problem;
+use crate::readings::By;
 use crate::routes::sync::bytes_with_etag;
 use crate::state::State;
 use crate::{herd, log_view};
@@ -74,6 +76,7 @@ pub(crate) async fn get_history_pdf(
         })
         .await?;
     let mut answer = bytes_with_etag(&request, "application/pdf", bytes?);
+    state.note(By::Account(caller.account), Way::Document, &id);
     let name = format!("attachment; filename=\"history-{id}.pdf\"");
     answer.headers_mut().insert(
         CONTENT_DISPOSITION,

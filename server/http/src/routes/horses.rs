@@ -4,6 +4,7 @@ use actix_web::web::{Data, Json, Path, Query};
 use actix_web::{HttpResponse, get, post, put};
 use chrono::{DateTime, Utc};
 use whorl_care::ids::{AccountId, HorseId};
+use whorl_care::reading::Way;
 use whorl_contract::chain;
 use whorl_contract::horse::{Horse, HorseMove, NewHorse};
 use whorl_contract::page::Page;
@@ -16,6 +17,7 @@ use crate::caller::Caller;
 use crate::herd;
 use crate::paging::Paging;
 use crate::problem::{Kind, Problem};
+use crate::readings::By;
 use crate::state::State;
 
 /// Opens a horse's log: in a barn of the caller's, or in one that they hold a grant for.
@@ -111,6 +113,11 @@ pub(crate) async fn list_horses(
             })
         })
         .await?;
+    state.note(
+        By::Account(caller.account),
+        Way::Profile,
+        page.items.as_slice(),
+    );
     Ok(Json(page))
 }
 
@@ -137,6 +144,7 @@ pub(crate) async fn get_horse(
             herd::one(db, row, access)
         })
         .await?;
+    state.note(By::Account(caller.account), Way::Profile, &horse.id);
     Ok(Json(horse))
 }
 

@@ -5,6 +5,7 @@ use actix_web::web::{Data, Json, Path, Query};
 use serde::Deserialize;
 use utoipa::IntoParams;
 use whorl_care::ids::HorseId;
+use whorl_care::reading::Way;
 use whorl_contract::problem::Problem as ProblemDocument;
 use whorl_contract::sync::{EVENTS_PER_PULL, RawLog};
 use whorl_store::{StoreError, horses, ledger, signers};
@@ -14,6 +15,7 @@ use crate::caller::Caller;
 use crate::log_view::{self, Room};
 use crate::paging;
 use crate::problem::Problem;
+use crate::readings::By;
 use crate::state::State;
 
 /// Which part of a log.
@@ -83,6 +85,7 @@ pub(crate) async fn get_log(
             Ok((ledger::epoch(db)?, run, signers, seq, head))
         })
         .await?;
+    state.note(By::Account(caller.account), Way::Log, &run.horse_id);
     let note = log_view::signed_head(&state, epoch, run.horse_id, seq, head).note;
     Ok(Json(RawLog {
         epoch,

@@ -6,6 +6,7 @@ use chrono::SubsecRound;
 use serde::Deserialize;
 use utoipa::IntoParams;
 use whorl_care::notice::Letters;
+use whorl_care::reading::Way;
 use whorl_contract::notice::{GivenUp, LetterChoice, MarkRead, Notice, NoticeSettings, Unread};
 use whorl_contract::page::Page;
 use whorl_contract::problem::Problem as ProblemDocument;
@@ -16,6 +17,7 @@ use crate::delivery;
 use crate::notice::view::{self, Cursor, Wanted};
 use crate::paging;
 use crate::problem::{Kind, Problem};
+use crate::readings::By;
 use crate::state::State;
 
 /// The most notices on a page.
@@ -70,6 +72,7 @@ pub(crate) async fn list_notices(
     let (items, cursor) = state
         .read(move |db| view::page(db, caller.account, (now, &rules), wanted))
         .await?;
+    state.note(By::Account(caller.account), Way::Notice, items.as_slice());
     Ok(Json(Page {
         items,
         next_cursor: cursor.map(Cursor::text),

@@ -8,6 +8,7 @@ use serde::Deserialize;
 use utoipa::IntoParams;
 use whorl_care::ids::{DeviceId, EventId, HorseId};
 use whorl_care::reaction::{self, Given, Report};
+use whorl_care::reading::Way;
 use whorl_contract::event::Content;
 use whorl_contract::problem::Problem as ProblemDocument;
 use whorl_store::events::EventRow;
@@ -16,6 +17,7 @@ use whorl_store::signers;
 use crate::access;
 use crate::caller::Caller;
 use crate::problem::{Kind, Problem};
+use crate::readings::By;
 use crate::sight;
 use crate::state::State;
 
@@ -78,6 +80,7 @@ pub(crate) async fn get_reaction_report(
             Ok(report)
         })
         .await?;
+    state.note(By::Account(caller.account), Way::Reaction, &horse);
     match form.format.as_deref() {
         None | Some("json") => Ok(HttpResponse::Ok().json(report)),
         Some("text") => Ok(HttpResponse::Ok()

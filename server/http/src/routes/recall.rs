@@ -4,12 +4,14 @@ use actix_web::get;
 use actix_web::web::{Data, Json, Query};
 use serde::Deserialize;
 use utoipa::IntoParams;
+use whorl_care::reading::Way;
 use whorl_care::recall::{LotKey, Wanted};
 use whorl_contract::problem::Problem as ProblemDocument;
 use whorl_contract::recall::Recall;
 
 use crate::caller::Caller;
 use crate::problem::Problem;
+use crate::readings::By;
 use crate::recall;
 use crate::state::State;
 
@@ -77,5 +79,6 @@ pub(crate) async fn recall_lot(
     let answer = state
         .read(move |db| recall::recall(db, caller.account, &wanted, now))
         .await?;
+    state.note(By::Account(caller.account), Way::Recall, &answer);
     Ok(Json(answer))
 }

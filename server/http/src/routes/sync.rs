@@ -5,6 +5,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use actix_web::http::header::{ETAG, IF_NONE_MATCH};
 use actix_web::web::{Data, Json};
 use actix_web::{HttpRequest, HttpResponse, get, post};
+use whorl_care::reading::Way;
 use whorl_contract::key::Hash;
 use whorl_contract::problem::Problem as ProblemDocument;
 use whorl_contract::sync::{EVENTS_PER_PULL, HeadInfo, Heads, Pull, Pulled};
@@ -14,6 +15,7 @@ use crate::access;
 use crate::caller::Caller;
 use crate::log_view::{self, Room};
 use crate::problem::Problem;
+use crate::readings::By;
 use crate::state::State;
 
 /// The most horses that one pull may name.
@@ -173,5 +175,6 @@ pub(crate) async fn pull_events(
             })
         })
         .await?;
+    state.note(By::Account(caller.account), Way::Sync, &pulled);
     Ok(Json(pulled))
 }

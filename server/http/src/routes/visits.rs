@@ -2,12 +2,14 @@
 
 use actix_web::post;
 use actix_web::web::{Data, Json};
+use whorl_care::reading::Way;
 use whorl_contract::problem::Problem as ProblemDocument;
 use whorl_contract::visits::{VisitPlan, VisitQuestion};
 
 use crate::caller::Caller;
 use crate::due_board::{self, Asker};
 use crate::problem::Problem;
+use crate::readings::By;
 use crate::state::State;
 
 /// Plans visits on the fewest days, so that every horse is seen while it is right for it.
@@ -37,5 +39,6 @@ pub(crate) async fn plan_visits(
     let plan = state
         .ask(move |db, rules| due_board::visits(db, asker, question, rules))
         .await?;
+    state.note(By::Account(caller.account), Way::Due, &plan);
     Ok(Json(plan))
 }

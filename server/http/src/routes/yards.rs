@@ -3,11 +3,13 @@
 use actix_web::get;
 use actix_web::web::{Data, Json, Path};
 use whorl_care::ids::BarnId;
+use whorl_care::reading::Way;
 use whorl_contract::problem::Problem as ProblemDocument;
 use whorl_contract::yard::{BarnEfficacy, BarnHealth};
 
 use crate::caller::Caller;
 use crate::problem::Problem;
+use crate::readings::By;
 use crate::state::State;
 use crate::yard;
 
@@ -31,6 +33,7 @@ pub(crate) async fn get_efficacy(
     let answer = state
         .ask(move |db, rules| yard::of_worms(db, caller.account, *barn, (now, rules)))
         .await?;
+    state.note(By::Account(caller.account), Way::Health, &answer);
     Ok(Json(answer))
 }
 
@@ -55,5 +58,6 @@ pub(crate) async fn get_health_watch(
     let answer = state
         .ask(move |db, rules| yard::of_health(db, caller.account, *barn, (now, rules)))
         .await?;
+    state.note(By::Account(caller.account), Way::Health, &answer);
     Ok(Json(answer))
 }

@@ -116,13 +116,13 @@ pub fn copy(
 /// Says what was taken off a photo.
 fn told(file: &Path, taken_off: &[&str]) -> Option<String> {
     let (last, others) = taken_off.split_last()?;
-    let list = match others {
+    let asides = match others {
         [] => (*last).to_owned(),
         _ => format!("{} and {last}", others.join(", ")),
     };
     let name = file.file_name().unwrap_or(file.as_os_str());
     Some(format!(
-        "taken off the photo {}: {list}; the picture itself is unchanged",
+        "taken off the photo {}: {asides}; the picture itself is unchanged",
         name.display()
     ))
 }

@@ -4,6 +4,8 @@
 //! signed by its author's device, so nobody can take that off later, the server least of all: it is done here, before
 //! the file is hashed. What is kept is listed, not what is dropped: a kind of note that nobody thought of goes, too.
 
+use std::collections::BTreeSet;
+
 use exif::{Context, In, Tag};
 use img_parts::jpeg::{Jpeg, JpegSegment, markers};
 use img_parts::png::Png;
@@ -44,29 +46,39 @@ pub fn cleaned(media_type: &str, bytes: &[u8]) -> Result<Cleaned, Unreadable> {
     })
 }
 
+/// Something that stands beside a picture, in the order in which people are told.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+enum Aside {
+    Place,
+    Camera,
+    Notes,
+    Behind,
+}
+
 /// What was found beside a picture.
 #[derive(Debug, Default)]
 struct Found {
-    place: bool,
-    camera: bool,
-    notes: bool,
-    behind: bool,
+    asides: BTreeSet<Aside>,
     /// How the picture must be turned to be seen as it was taken, if not as it lies.
     turned: Option<u8>,
 }
 
 impl Found {
     fn in_words(&self) -> Vec<&'static str> {
-        let words = [
-            (self.place, "where it was taken"),
-            (self.camera, "when and with which camera"),
-            (self.notes, "notes that other programs left"),
-            (self.behind, "what lay behind the picture"),
-        ];
-        words
-            .into_iter()
-            .filter_map(|(is, word)| is.then_some(word))
-            .collect()
+        let word = |aside: &Aside| match aside {
+            Aside::Place => "where it was taken",
+            Aside::Camera => "when and with which camera",
+            Aside::Notes => "notes that other programs left",
+            Aside::Behind => "what lay behind the picture",
+        };
+        self.asides.iter().map(word).collect()
+    }
+
+    /// Notes something, if it is there.
+    fn add(&mut self, aside: Aside, is_there: bool) {
+        if is_there {
+            self.asides.insert(aside);
+        }
     }
 
     /// Reads an EXIF block. What can't be read tells nothing of how the picture is turned, and goes all the same.
@@ -81,13 +93,14 @@ impl Found {
             Err(error) => error.distill_partial_result(|_| {}).ok(),
         };
         let Some(read) = read else {
-            self.camera = true;
+            self.asides.insert(Aside::Camera);
             return;
         };
         for field in read.fields() {
             let is_turn = field.tag == Tag::Orientation && field.ifd_num == In::PRIMARY;
-            self.place |= field.tag.context() == Context::Gps;
-            self.camera |= field.tag.context() != Context::Gps && !is_turn;
+            let is_place = field.tag.context() == Context::Gps;
+            self.add(Aside::Place, is_place);
+            self.add(Aside::Camera, !is_place && !is_turn);
         }
         let turned = read
             .get_field(Tag::Orientation, In::PRIMARY)
@@ -100,8 +113,8 @@ impl Found {
 
     /// Text of other programs; XMP has its own names for where a picture was taken.
     fn note(&mut self, text: &[u8]) {
-        self.notes = true;
-        self.place |= text.windows(3).any(|three| three == b"GPS");
+        self.asides.insert(Aside::Notes);
+        self.add(Aside::Place, text.windows(3).any(|three| three == b"GPS"));
     }
 
     /// The only block that a picture keeps: how to turn it.
@@ -178,7 +191,7 @@ fn scans(first: &JpegSegment, found: &mut Found) -> JpegSegment {
             markers::P => 1,
             markers::EOI => {
                 kept.extend_from_slice(&[markers::P, markers::EOI]);
-                found.behind |= from.len() > 2;
+                found.add(Aside::Behind, from.len() > 2);
                 rest = &[];
                 break;
             }
@@ -210,7 +223,7 @@ const PNG_CHUNKS: [&[u8; 4]; 18] = [
 fn png(whole: Bytes, found: &mut Found) -> Result<Vec<u8>, Unreadable> {
     let long = whole.len();
     let mut picture = Png::from_bytes(whole).map_err(|_| Unreadable)?;
-    found.behind = picture.len() < long;
+    found.add(Aside::Behind, picture.len() < long);
     if let Some(block) = picture.exif() {
         found.exif(&block);
     }
@@ -242,7 +255,8 @@ const WEBP_HAS_XMP: u8 = 0b0000_0100;
 fn webp(whole: Bytes, found: &mut Found) -> Result<Vec<u8>, Unreadable> {
     let long = whole.len();
     let mut picture = WebP::from_bytes(whole).map_err(|_| Unreadable)?;
-    found.behind = usize::try_from(picture.len()).is_ok_and(|read| read < long);
+    let is_behind = usize::try_from(picture.len()).is_ok_and(|read| read < long);
+    found.add(Aside::Behind, is_behind);
     if let Some(block) = picture.exif() {
         found.exif(&block);
     }

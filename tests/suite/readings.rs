@@ -8,11 +8,11 @@ use diesel::pg::PgConnection;
 use diesel::sqlite::SqliteConnection;
 use reqwest::Method;
 use serde_json::{Value, json};
-use sha2::{Digest, Sha256};
 use whorl_care::ids::{EventId, HorseId};
 use whorl_care::kind::{Kind, Provenance, Role};
 use whorl_care::reading::{Reader, Way};
 use whorl_contract::calendar::Calendar;
+use whorl_contract::key::Hash;
 use whorl_contract::page::Page;
 use whorl_contract::path;
 use whorl_contract::problem::Kind as ProblemKind;
@@ -118,10 +118,7 @@ impl Scene {
     /// Every operation that tells of a record: how it is asked, and what is read by that.
     fn operations(&self) -> Vec<(&'static str, Method, String, Option<Value>, Way)> {
         let (horse, barn) = (self.horse, self.yard.barn);
-        let photo: String = Sha256::digest(PHOTO)
-            .iter()
-            .map(|byte| format!("{byte:02x}"))
-            .collect();
+        let photo = Hash::of(&[PHOTO]).to_hex();
         let entry = "rules=fei-influenza&on=2027-03-10";
         let pull = json!({"wants": [{"horse_id": horse, "after": 0}], "limit": 10});
         let plan = json!({"barn_id": barn, "work": "weight", "from": "2027-03-04", "until": "2027-05-31", "capacity": 4});

@@ -230,38 +230,9 @@ impl Flags {
     /// Every fault, each at the flag that carries it, all at once.
     pub fn check(self) -> Result<Config, Faults> {
         let mut faults = Faults::default();
-        let known = ["sqlite://", "postgres://", "postgresql://"];
-        if !known
-            .iter()
-            .any(|scheme| self.database_url.starts_with(scheme))
-        {
-            faults.add("--database-url", "must begin with sqlite:// or postgres://");
-        }
-        let plain = |one: char| one.is_ascii_alphanumeric() || matches!(one, '.' | '-' | '_' | ':');
-        if self.name.is_empty() || self.name.len() > 200 || !self.name.chars().all(plain) {
-            faults.add(
-                "--name",
-                "must be a name like horses.example, without spaces",
-            );
-        }
-        if let Some(folder) = self.rules.as_deref().filter(|folder| !folder.is_dir()) {
-            faults.add("--rules", format!("{} is no folder", folder.display()));
-        }
+        self.check_texts(&mut faults);
         let registration = registration(&mut faults, &self.registration);
-        if let Err(error) = tracing_subscriber::EnvFilter::try_new(&self.log) {
-            faults.add("--log", error.to_string());
-        }
-        if self
-            .jurisdiction
-            .as_ref()
-            .is_some_and(|text| !is_jurisdiction(text))
-        {
-            faults.add(
-                "--jurisdiction",
-                "must be an ISO 3166 code in lower case, such as `gb` or `us-ky`",
-            );
-        }
-        let numbers = Config {
+        let config = Config {
             listen: parsed(
                 &mut faults,
                 "--listen",
@@ -334,7 +305,41 @@ impl Flags {
             log: self.log,
             jurisdiction: self.jurisdiction,
         };
-        faults.or(numbers)
+        faults.or(config)
+    }
+
+    /// Checks what stays the text that it is.
+    fn check_texts(&self, faults: &mut Faults) {
+        let known = ["sqlite://", "postgres://", "postgresql://"];
+        if !known
+            .iter()
+            .any(|scheme| self.database_url.starts_with(scheme))
+        {
+            faults.add("--database-url", "must begin with sqlite:// or postgres://");
+        }
+        let plain = |one: char| one.is_ascii_alphanumeric() || matches!(one, '.' | '-' | '_' | ':');
+        if self.name.is_empty() || self.name.len() > 200 || !self.name.chars().all(plain) {
+            faults.add(
+                "--name",
+                "must be a name like horses.example, without spaces",
+            );
+        }
+        if let Some(folder) = self.rules.as_deref().filter(|folder| !folder.is_dir()) {
+            faults.add("--rules", format!("{} is no folder", folder.display()));
+        }
+        if let Err(error) = tracing_subscriber::EnvFilter::try_new(&self.log) {
+            faults.add("--log", error.to_string());
+        }
+        if self
+            .jurisdiction
+            .as_ref()
+            .is_some_and(|text| !is_jurisdiction(text))
+        {
+            faults.add(
+                "--jurisdiction",
+                "must be an ISO 3166 code in lower case, such as `gb` or `us-ky`",
+            );
+        }
     }
 }
 

@@ -6,7 +6,6 @@ use maud::{Markup, html};
 use whorl_care::reading::Reader;
 use whorl_care::sentence::{capital, counted};
 use whorl_contract::reading::Reading;
-use whorl_store::StoreError;
 
 use super::fields::Fields;
 use super::horse::{Part, head, horse_id};
@@ -39,7 +38,7 @@ pub(super) async fn show(
     let horse = state
         .read(move |db| {
             let (row, access) = access::horse(db, account, id, now)?;
-            Ok::<_, StoreError>(herd::one(db, row, access)?)
+            herd::one(db, row, access)
         })
         .await?;
     let main = html! {

@@ -68,7 +68,7 @@ fn run(cli: &Cli) -> Result<(), Failure> {
         "error",
     ];
     let config = Server::parse_from(arguments).flags.check()?;
-    logging::start(&config.log)?;
+    let _logging = logging::start(&config.log, config.traces.as_ref())?;
     let listener = TcpListener::bind(config.listen).map_err(|why| {
         format!(
             "{}: {why}; say another address with --listen",

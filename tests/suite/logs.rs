@@ -20,7 +20,7 @@ const CANARY: &str = "canary-in-the-tack-room";
 
 /// Does what people do, and what goes wrong; prints every secret that came up.
 fn live_and_tell() {
-    whorl_http::logging::start("debug").expect("a log");
+    let _logging = whorl_http::logging::start("debug", None).expect("a log");
     let server = TestServer::start(Database::Sqlite);
     let yard = Yard::open(&server);
     let horse = yard.horse();

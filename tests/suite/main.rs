@@ -47,6 +47,7 @@ mod sharding;
 mod shares;
 mod standby;
 mod thin_line;
+mod traces;
 mod transfers;
 mod upgrade;
 mod upkeep;

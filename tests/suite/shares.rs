@@ -335,7 +335,7 @@ const ALONE: &str = "WHORL_TEST_LOG_OF_SHARES";
 #[test]
 fn the_secret_never_stands_in_the_log() {
     if std::env::var_os(ALONE).is_some() {
-        whorl_http::logging::start("debug").expect("a log");
+        let _logging = whorl_http::logging::start("debug", None).expect("a log");
         let server = TestServer::start(Database::Sqlite);
         let log = Log::on(&server);
         let (_, token) = share(&log.yard.owner, log.horse, &json!({"days": 1}));

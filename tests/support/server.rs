@@ -102,6 +102,7 @@ impl TestServer {
             log: "info".into(),
             metrics_listen: None,
             metrics_from: Vec::new(),
+            traces: None,
             shutdown_seconds: 10,
             readings_days: 730,
             mail: None,

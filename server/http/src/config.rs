@@ -15,7 +15,8 @@ use whorl_care::fault::Faults;
 use crate::delivery::settings::{Mail, Reach};
 use crate::network::Network;
 use crate::public_url::PublicUrl;
-use read::{counted, is_jurisdiction, list, mail, parsed, registration};
+use crate::traces::Destination;
+use read::{counted, is_jurisdiction, list, mail, parsed, registration, traces};
 
 /// What a proxy or a reader of metrics is named by.
 const NETWORK: &str = "an address like 10.0.0.8 or a range like 10.0.0.0/8";
@@ -86,6 +87,13 @@ pub struct Flags {
     /// From where metrics may be fetched, besides this machine: addresses or ranges, with commas between
     #[arg(long, global = true, env = "WHORL_METRICS_FROM", default_value = "")]
     metrics_from: String,
+    /// The collector of OpenTelemetry that traces are sent to (OTLP over HTTP), such as `http://127.0.0.1:4318/v1/traces`; without it,
+    /// none are made
+    #[arg(long, global = true, env = "WHORL_TRACES_TO")]
+    traces_to: Option<String>,
+    /// The share of requests that are traced, from 0 to 1
+    #[arg(long, global = true, env = "WHORL_TRACES_SHARE", default_value = "1")]
+    traces_share: String,
     /// Seconds that a shutdown waits for requests in hand
     #[arg(
         long,
@@ -151,6 +159,8 @@ pub struct Config {
     pub metrics_listen: Option<SocketAddr>,
     /// From where they may be fetched, besides this machine.
     pub metrics_from: Vec<Network>,
+    /// Where traces go; none if there are none.
+    pub traces: Option<Destination>,
     /// Seconds that a shutdown waits for requests in hand.
     pub shutdown_seconds: u64,
     /// Days for which it is kept who read what.
@@ -268,6 +278,7 @@ impl Flags {
                 1,
                 600,
             ),
+            traces: traces(&mut faults, self.traces_to, &self.traces_share),
             shutdown_seconds: counted(
                 &mut faults,
                 "--shutdown-seconds",
@@ -407,6 +418,18 @@ impl Config {
                     .map_or_else(none, |address| address.to_string()),
             ),
             ("metrics_from", joined(&self.metrics_from)),
+            (
+                "traces_to",
+                self.traces
+                    .as_ref()
+                    .map_or_else(none, |traces| traces.collector.to_string()),
+            ),
+            (
+                "traces_share",
+                self.traces
+                    .as_ref()
+                    .map_or_else(none, |traces| traces.share.to_string()),
+            ),
             ("shutdown_seconds", self.shutdown_seconds.to_string()),
             ("readings_days", self.readings_days.to_string()),
             (

@@ -23,6 +23,7 @@ use tracing::Instrument;
 
 use crate::problem::{Kind, Problem};
 use crate::state::State;
+use crate::traces;
 
 /// Carries the id of a request, there and back.
 const REQUEST_ID: HeaderName = HeaderName::from_static("x-request-id");
@@ -77,6 +78,11 @@ pub(crate) async fn exchange(
         request.extensions_mut().insert(HeadOnly(true));
     }
     let span = tracing::info_span!("request", request_id = %id);
+    let trusted = state
+        .as_ref()
+        .map(|state| state.config.trusted_proxies.as_slice());
+    let trace = traces::of_request(&request, &id, trusted.unwrap_or_default());
+    let traced = trace.clone();
     let inner = async {
         let answered = answered(next.call(request)).await;
         // The route's pattern, not the address itself: ids and queries don't belong in the log.
@@ -93,13 +99,14 @@ pub(crate) async fn exchange(
                 .metrics
                 .answered(&method, route.clone(), status.as_u16(), began.elapsed());
         }
+        traces::answered(&traced, method.as_str(), route.as_deref(), status);
         let account = ACCOUNT.with(Cell::take);
         let milliseconds = u64::try_from(began.elapsed().as_millis()).unwrap_or(u64::MAX);
         tracing::info!(target: "whorl_http::access", method = %method, route, status = status.as_u16(), account,
             milliseconds, "request");
         answered
     };
-    let scoped = ACCOUNT.scope(Cell::new(None), inner.instrument(span));
+    let scoped = ACCOUNT.scope(Cell::new(None), inner.instrument(span).instrument(trace));
     match ID.scope(id.clone(), scoped).await {
         Ok(mut answer) => {
             finish(answer.headers_mut(), &id, place);

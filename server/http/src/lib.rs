@@ -51,5 +51,6 @@ pub mod state;
 mod text;
 mod throttle;
 mod token;
+pub mod traces;
 pub mod upkeep;
 mod yard;

@@ -139,12 +139,12 @@ fn run(cli: Cli, matches: &ArgMatches) -> Result<(), Failure> {
             say(&format!("{name} runs this server now"))
         }
         Command::Close { email } => {
-            logging::start(&config.log)?;
+            let _logging = logging::start(&config.log, None)?;
             let name = operate::close(&State::open(config, Clock::system())?, &email)?;
             say(&format!("{name}'s account is closed; `reopen` undoes it"))
         }
         Command::Reopen { email } => {
-            logging::start(&config.log)?;
+            let _logging = logging::start(&config.log, None)?;
             let name = operate::reopen(&State::open(config, Clock::system())?, &email)?;
             say(&format!("{name} may sign in again"))
         }
@@ -153,7 +153,7 @@ fn run(cli: Cli, matches: &ArgMatches) -> Result<(), Failure> {
             say(&format!("{email} may sign in again"))
         }
         Command::Serve => {
-            logging::start(&config.log)?;
+            let _logging = logging::start(&config.log, config.traces.as_ref())?;
             let listener = TcpListener::bind(config.listen)
                 .map_err(|error| format!("can't listen on {}: {error}", config.listen))?;
             let state = State::open(config, Clock::system())?;

@@ -4,6 +4,7 @@ use std::path::Path;
 use std::sync::Arc;
 
 use actix_web::web;
+use tracing::Instrument;
 use uuid::Uuid;
 use whorl_care::reading::Way;
 use whorl_care::rules::Rules;
@@ -20,6 +21,7 @@ use crate::password::Hashing;
 use crate::problem::Problem;
 use crate::readings::{AboutHorses, By, Readings};
 use crate::token::Tokens;
+use crate::traces;
 
 /// What every handler may use. Cheap to clone.
 #[derive(Clone, Debug)]
@@ -184,7 +186,8 @@ impl State {
         E: From<StoreError> + Into<Problem> + Send + 'static,
     {
         let store = self.store.clone();
-        self.in_time(web::block(move || store.read(work)))
+        let span = traces::of_database("read", store.is_shared());
+        self.in_time(web::block(move || store.read(work)).instrument(span))
             .await??
             .map_err(Into::into)
     }
@@ -245,7 +248,8 @@ impl State {
         E: From<StoreError> + Into<Problem> + Send + 'static,
     {
         let store = self.store.clone();
-        self.in_time(web::block(move || store.write(work)))
+        let span = traces::of_database("write", store.is_shared());
+        self.in_time(web::block(move || store.write(work)).instrument(span))
             .await??
             .map_err(Into::into)
     }

@@ -6,6 +6,7 @@ use whorl_care::fault::Faults;
 
 use super::Registration;
 use crate::delivery::settings::{Mail, Relay};
+use crate::traces::{Destination, Share};
 
 pub(super) fn registration(faults: &mut Faults, text: &str) -> Registration {
     match text {
@@ -88,6 +89,28 @@ pub(super) fn mail(
     Some(Mail {
         relay: relay?,
         from: from?,
+    })
+}
+
+/// Where traces go, and how many of them.
+pub(super) fn traces(
+    faults: &mut Faults,
+    collector: Option<String>,
+    share: &str,
+) -> Option<Destination> {
+    let wanted = "a share of requests, from 0 to 1";
+    let share = parsed(faults, "--traces-share", share, wanted);
+    let collector = collector.filter(|text| !text.trim().is_empty())?;
+    // The text may hold a password: it isn't repeated.
+    let wanted =
+        "it is not a collector's address like http://127.0.0.1:4318/v1/traces, without a password";
+    let collector = collector.trim().parse();
+    let collector = collector
+        .map_err(|_| faults.add("--traces-to", wanted))
+        .ok()?;
+    Some(Destination {
+        collector,
+        share: share.unwrap_or(Share::ALL),
     })
 }
 

@@ -27,6 +27,7 @@ pub mod remote;
 pub mod render;
 pub mod rule_files;
 mod schema;
+pub mod server_key;
 pub mod setting;
 pub mod sheet;
 pub mod signers;

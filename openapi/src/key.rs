@@ -138,6 +138,8 @@ pub enum Purpose {
     Refresh,
     /// A bundle that a server hands out.
     Bundle,
+    /// A server's statement that another key follows its own.
+    Handover,
 }
 
 impl Purpose {
@@ -149,6 +151,7 @@ impl Purpose {
             Self::Device => b"whorl/device/1\0",
             Self::Refresh => b"whorl/refresh/1\0",
             Self::Bundle => b"whorl/bundle/1\0",
+            Self::Handover => b"whorl/handover/1\0",
         }
     }
 

@@ -15,6 +15,7 @@ pub mod event;
 pub mod figure;
 pub mod genuine;
 pub mod grant;
+pub mod handover;
 pub mod history;
 pub mod horse;
 pub mod key;

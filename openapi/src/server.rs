@@ -5,11 +5,12 @@ use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 use uuid::Uuid;
 
+use crate::handover::Handover;
 use crate::key::PublicKey;
 
 /// A server's name, keys and limits.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
-#[schema(example = json!({"name": "saltmarsh.example", "version": "0.1.0", "vocabulary": 1, "epoch": "0199f3a0-7c00-7000-8000-00000000000c", "key": "11qYAYKxCrfVS_7TyWQHOg7hcvPapiMlrwIaaPcHURo", "time": "2027-03-04T14:20:00Z", "limits": {"events_per_push": 1000, "events_per_pull": 1000, "body_bytes": 4_194_304, "attachment_bytes": 16_777_216}}))]
+#[schema(example = json!({"name": "saltmarsh.example", "version": "0.1.0", "vocabulary": 1, "epoch": "0199f3a0-7c00-7000-8000-00000000000c", "key": "11qYAYKxCrfVS_7TyWQHOg7hcvPapiMlrwIaaPcHURo", "handovers": [], "time": "2027-03-04T14:20:00Z", "limits": {"events_per_push": 1000, "events_per_pull": 1000, "body_bytes": 4_194_304, "attachment_bytes": 16_777_216}}))]
 pub struct ServerInfo {
     /// Its name, as it stands in signed heads.
     pub name: String,
@@ -21,6 +22,9 @@ pub struct ServerInfo {
     pub epoch: Uuid,
     /// The key that signs heads.
     pub key: PublicKey,
+    /// The statements of earlier keys about those that followed them, down to `key`.
+    #[serde(default)]
+    pub handovers: Vec<Handover>,
     /// The server's clock.
     pub time: DateTime<Utc>,
     /// What it takes at once.

@@ -279,6 +279,7 @@ impl Ledger for Line<'_> {
             vocabulary: VOCABULARY,
             epoch: self.server.epoch,
             key: self.server.key.public(),
+            handovers: Vec::new(),
             time: self.server.now,
             limits: Limits {
                 events_per_push: 1000,

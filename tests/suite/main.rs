@@ -41,6 +41,7 @@ mod recall;
 mod replicas;
 mod sealed;
 mod security_checks;
+mod server_keys;
 mod sessions;
 mod shape;
 mod sharding;

@@ -6,14 +6,14 @@ use std::path::{Path, PathBuf};
 
 use whorl_care::sentence::counted;
 use whorl_contract::bundle::{NewBundle, Report, verify};
-use whorl_contract::key::PublicKey;
 use whorl_contract::path;
+use whorl_contract::server::ServerInfo;
 
 use super::sealing::Sealing;
 use crate::desk::Desk;
 use crate::failure::Failure;
 use crate::render::Sheet;
-use crate::{herd, setting};
+use crate::{herd, server_key};
 
 /// Write a horse's history into one signed file that anyone can check
 ///
@@ -46,10 +46,13 @@ impl Args {
         let new = NewBundle {
             seal: self.sealing.seal(),
         };
-        let bytes = desk
-            .remote()?
-            .post_for_file(&path::bundle(horse.id), &new)?;
-        let known: Option<PublicKey> = setting::get(&mut conn, setting::SERVER_KEY)?;
+        let mut remote = desk.remote()?;
+        let info: ServerInfo = remote.get_anonymously(path::SERVER)?;
+        if let Some(notice) = server_key::follow(&mut conn, &info)? {
+            desk.say(&notice);
+        }
+        let bytes = remote.post_for_file(&path::bundle(horse.id), &new)?;
+        let known = server_key::known(&mut conn)?;
         let report = verify(&bytes, known.as_ref())
             .map_err(|why| Failure::NotVerified(format!("what the server made: {why}")))?;
         if !report.verified || report.horse_id != horse.id {

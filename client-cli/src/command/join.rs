@@ -21,7 +21,7 @@ use crate::home::{Home, Membership};
 use crate::remote::{Remote, tokens};
 use crate::render::Sheet;
 use crate::sync::Report;
-use crate::{setting, signers};
+use crate::{server_key, signers};
 
 /// Sign in on a server, or open an account there, and fetch what you may see
 ///
@@ -189,18 +189,10 @@ impl Args {
     }
 
     fn check_key(&self, desk: &Desk<'_, '_>, info: &ServerInfo) -> Result<(), Failure> {
-        let mut conn = desk.database()?;
-        let known: Option<PublicKey> = setting::get(&mut conn, setting::SERVER_KEY)?;
-        match known {
-            Some(known) if known != info.key && !self.new_key => {
-                Err(Failure::NotVerified(format!(
-                    "this server shows another key ({}) than when this device joined ({known}): ask its operator; if \
-                     they changed it, join with --new-key",
-                    info.key
-                )))
-            }
-            _ => Ok(()),
+        if self.new_key {
+            return Ok(());
         }
+        server_key::follow(&mut desk.database()?, info).map(drop)
     }
 
     fn accept(&self, remote: &mut Remote<'_>) -> Result<Option<Grant>, Failure> {
@@ -227,7 +219,7 @@ fn keep(
     own: PublicKey,
 ) -> Result<(), Failure> {
     let mut conn = desk.database()?;
-    setting::set(&mut conn, setting::SERVER_KEY, *server)?;
+    server_key::keep(&mut conn, *server)?;
     let signer = Signer {
         device_id: membership.device_id,
         public_key: own,

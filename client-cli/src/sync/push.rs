@@ -4,7 +4,6 @@
 //! can't take never stops those behind it.
 
 use diesel::sqlite::SqliteConnection;
-use whorl_contract::key::PublicKey;
 use whorl_contract::problem::{Kind, Problem};
 use whorl_contract::sync::{Outcome, Push, Pushed};
 
@@ -14,6 +13,7 @@ use crate::attachments;
 use crate::failure::{Failure, words};
 use crate::herd;
 use crate::outbox::{self, Entry};
+use crate::server_key;
 use crate::setting;
 use crate::witness;
 use crate::world::Machine;
@@ -222,7 +222,7 @@ impl Pusher<'_, '_> {
     }
 
     fn keep_heads(&mut self, pushed: &Pushed) -> Result<(), Failure> {
-        let Some(key) = setting::get::<PublicKey>(self.conn, setting::SERVER_KEY)? else {
+        let Some(key) = server_key::known(self.conn)? else {
             return Ok(());
         };
         for signed in &pushed.heads {

@@ -3,12 +3,11 @@
 use chrono::TimeDelta;
 use diesel::sqlite::SqliteConnection;
 use whorl_contract::event::VOCABULARY;
-use whorl_contract::key::PublicKey;
 
 use super::{Ledger, Report, apply};
 use crate::failure::Failure;
 use crate::world::Machine;
-use crate::{mirror, setting};
+use crate::{mirror, server_key, setting};
 
 /// A clock that is off by more makes wrong times in the record.
 const CLOCKS_DIFFER: TimeDelta = TimeDelta::minutes(5);
@@ -17,7 +16,7 @@ const CLOCKS_DIFFER: TimeDelta = TimeDelta::minutes(5);
 ///
 /// # Errors
 ///
-/// [`Failure::NotVerified`] if it shows another key than when this device joined; nothing is sent to it, then.
+/// [`Failure::NotVerified`] if it shows a key that the one that this device knows doesn't vouch for; nothing is sent to it, then.
 pub(super) fn look_at_server(
     conn: &mut SqliteConnection,
     ledger: &mut dyn Ledger,
@@ -25,14 +24,7 @@ pub(super) fn look_at_server(
     report: &mut Report,
 ) -> Result<(), Failure> {
     let info = ledger.server()?;
-    let known: Option<PublicKey> = setting::get(conn, setting::SERVER_KEY)?;
-    if known.is_some_and(|known| known != info.key) {
-        return Err(Failure::NotVerified(format!(
-            "this server shows another key ({}) than when this device joined: ask its operator; if they changed it, run \
-             `whorl join --new-key`",
-            info.key
-        )));
-    }
+    report.notices.extend(server_key::follow(conn, &info)?);
     let ahead = machine.utc() - info.time;
     if ahead.abs() > CLOCKS_DIFFER {
         let way = if ahead > TimeDelta::zero() {

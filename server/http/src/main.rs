@@ -12,9 +12,10 @@ use whorl_care::sentence::counted;
 use whorl_http::audit::Audit;
 use whorl_http::clock::Clock;
 use whorl_http::config::{Config, Flags};
+use whorl_http::keys::{Keys, Replaced};
 use whorl_http::state::State;
 use whorl_http::upkeep::{self, Step};
-use whorl_http::{description, keys, logging, operate, serve};
+use whorl_http::{description, logging, operate, serve};
 
 /// The server of Whorl: a shared, verifiable health record for horses
 #[derive(Debug, Parser)]
@@ -34,8 +35,12 @@ enum Command {
     Config,
     /// Print the description of every operation (OpenAPI 3.1)
     Openapi,
-    /// Make the file with the server's keys, if there is none
-    Keys,
+    /// Make the file with the server's keys, if there is none, or replace one of them; stop every server that uses it first
+    Keys {
+        /// The key to replace
+        #[arg(long, value_enum)]
+        replace: Option<Replaced>,
+    },
     /// Check the whole record: every chain, signature, content and file
     Verify,
     /// Write a backup beside the running server: one SQLite file with the whole record, checked
@@ -108,9 +113,27 @@ fn run(cli: Cli, matches: &ArgMatches) -> Result<(), Failure> {
     match command {
         Command::Openapi => Ok(()),
         Command::Config => say(&settings(&config, matches)),
-        Command::Keys => {
-            keys::Keys::load(&config.keys, true)?;
+        Command::Keys { replace: None } => {
+            Keys::load(&config.keys, true)?;
             say(&format!("{} holds the keys", config.keys.display()))
+        }
+        Command::Keys {
+            replace: Some(which),
+        } => {
+            let now = Clock::system().now();
+            let keys = Keys::replace(&config.keys, which, &config.name, now)?;
+            say(&match which {
+                Replaced::Heads => format!(
+                    "The server signs with {} from its next start. The key before it vouches for it, so devices follow by \
+                     themselves. If that one was stolen, they must not: tell people the new key, and let them run `whorl \
+                     join --new-key`. Keep a copy of {} apart from the database's backups",
+                    keys.heads.public(),
+                    config.keys.display()
+                ),
+                Replaced::Tokens => "Access tokens are signed with a new key from the server's next start; those of the old one are \
+                     taken until they expire"
+                    .to_owned(),
+            })
         }
         Command::Verify => {
             let done = upkeep::verify(config.database_url.expose(), &mut progress())?;

@@ -10,6 +10,7 @@ use whorl_contract::barn::Barn;
 use whorl_contract::chain;
 use whorl_contract::event::{Content, Envelope, LoggedEvent, SignedEvent, VOCABULARY};
 use whorl_contract::grant::Grant;
+use whorl_contract::handover::Handover;
 use whorl_contract::horse::{Horse, NewHorse};
 use whorl_contract::key::{Hash, PublicKey, Salt, SecretKey};
 use whorl_contract::licence::Licence;
@@ -46,6 +47,7 @@ pub(super) struct Model {
     pub(super) key: SecretKey,
     /// The key that it shows as its own.
     pub(super) shown_key: PublicKey,
+    pub(super) handovers: Vec<Handover>,
     pub(super) clock: DateTime<Utc>,
     pub(super) grants: Vec<Grant>,
     pub(super) signers: BTreeMap<DeviceId, Signer>,
@@ -75,6 +77,7 @@ impl Model {
             disk: Disk::default(),
             key: SecretKey::from_seed(&[9; 32]),
             shown_key: SecretKey::from_seed(&[9; 32]).public(),
+            handovers: Vec::new(),
             clock: DateTime::UNIX_EPOCH,
             grants: Vec::new(),
             signers: BTreeMap::new(),
@@ -366,6 +369,7 @@ impl Ledger for Model {
             vocabulary: VOCABULARY,
             epoch: self.epoch,
             key: self.shown_key,
+            handovers: self.handovers.clone(),
             time: self.clock,
             limits: Limits {
                 events_per_push: 1000,

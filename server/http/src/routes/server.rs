@@ -34,6 +34,7 @@ pub(crate) async fn get_server(state: Data<State>) -> Result<Json<ServerInfo>, P
         vocabulary: VOCABULARY,
         epoch,
         key: state.keys.heads.public(),
+        handovers: state.keys.handovers.clone(),
         time: state.clock.now(),
         limits: Limits {
             events_per_push: count(EVENTS_PER_PUSH),

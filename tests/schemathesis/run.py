@@ -152,7 +152,7 @@ def schemathesis(folder, server, visit, seed):
         *("--url", server.url, "--checks", "all", "--seed", str(seed), "--generation-database", "none", "--continue-on-failure"),
         *("--report", "ndjson", "--report-ndjson-path", report, *visit.options()),
     ]
-    environment = {**os.environ, "PYTHONDONTWRITEBYTECODE": "1", "SCHEMATHESIS_HOOKS": "exceptions", "PYTHONPATH": str(HERE)}
+    environment = {**os.environ, "PYTHONDONTWRITEBYTECODE": "1", "SCHEMATHESIS_HOOKS": "hooks", "PYTHONPATH": str(HERE)}
     done = subprocess.run(command, cwd=folder, env=environment, capture_output=True, text=True)
     said = done.stdout + done.stderr
     (folder / "said.txt").write_text(said)

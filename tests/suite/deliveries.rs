@@ -6,6 +6,7 @@ mod webhooks;
 
 use std::collections::BTreeSet;
 use std::net::TcpListener;
+use std::process::Command;
 use std::time::{Duration, Instant};
 
 use chrono::TimeDelta;
@@ -406,6 +407,37 @@ fn nothing_leaves_in_the_clear_where_tls_is_asked_for(database: Database) {
         assert_eq!(row.outcome, None, "{plans:?}: {row:?}");
         assert!(relay.letters().is_empty(), "{plans:?}");
     }
+}
+
+/// Set in the process that trusts the relay's authority: the relay's port.
+const TRUSTING: &str = "WHORL_TEST_MAIL_OVER_TLS";
+
+/// Which authorities a process trusts is settled as it starts, so this test starts itself once more.
+#[test]
+fn a_letter_goes_over_tls_to_a_relay_that_an_authority_vouches_for() {
+    if let Ok(port) = std::env::var(TRUSTING) {
+        let port = port.parse().expect("a port");
+        let server = TestServer::start_with(Database::Sqlite, |config| {
+            with_mail(config, port, "?tls=required");
+        });
+        let scene = Scene::on(&server);
+        let _ = accepted(&scene.hand, &scene.nail().sign());
+        let sent = ended(&server, latest(&scene.yard.owner));
+        assert_eq!(sent.outcome, Some(Key(Outcome::Delivered)), "{sent:?}");
+        return;
+    }
+    let relay = Relay::start(&["vouched"]);
+    let ran = Command::new(std::env::current_exe().expect("this program"))
+        .args([
+            "--exact",
+            "deliveries::a_letter_goes_over_tls_to_a_relay_that_an_authority_vouches_for",
+        ])
+        .env(TRUSTING, relay.port.to_string())
+        .env("SSL_CERT_FILE", relay.authority())
+        .output()
+        .expect("a run");
+    assert!(ran.status.success(), "{ran:?}");
+    assert_eq!(relay.letters().len(), 1);
 }
 
 fn what_a_dead_server_had_in_hand_comes_up_again(database: Database) {

@@ -6,6 +6,7 @@ WHAT is what happens to one attempt, in order; all attempts after them are taken
   421       the recipient is answered with that code
   close     the connection is cut after the data, before an answer
   tls       offers STARTTLS with a certificate that nobody vouches for (holds for the whole run; not an attempt)
+  vouched   the same with a certificate that FOLDER/authority.pem vouches for
 It ends when its standard input does.
 """
 
@@ -18,8 +19,8 @@ from pathlib import Path
 from aiosmtpd.smtp import SMTP
 
 folder, plans = Path(sys.argv[1]), sys.argv[2:]
-tls = "tls" in plans
-plans = [plan for plan in plans if plan != "tls"]
+tls, vouched = "tls" in plans, "vouched" in plans
+plans = [plan for plan in plans if plan not in ("tls", "vouched")]
 taken = 0
 
 
@@ -48,13 +49,21 @@ class Relay:
 
 
 options = {}
-if tls:
-    subprocess.run(
-        ["openssl", "req", "-x509", "-newkey", "rsa:2048", "-nodes", "-days", "2", "-subj", "/CN=localhost",
-         "-keyout", folder / "key.pem", "-out", folder / "cert.pem"],
-        check=True, capture_output=True)
+if tls or vouched:
+    def certificate(name, subject, *more):
+        subprocess.run(
+            ["openssl", "req", "-x509", "-newkey", "rsa:2048", "-nodes", "-days", "2", "-subj", f"/CN={subject}",
+             "-keyout", folder / f"{name}-key.pem", "-out", folder / f"{name}.pem", *more],
+            check=True, capture_output=True)
+
+    signer = []
+    if vouched:
+        certificate("authority", "an authority for this test")
+        signer = ["-CA", folder / "authority.pem", "-CAkey", folder / "authority-key.pem",
+                  "-addext", "basicConstraints=critical,CA:FALSE"]
+    certificate("relay", "localhost", "-addext", "subjectAltName=IP:127.0.0.1", *signer)
     context = ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER)
-    context.load_cert_chain(folder / "cert.pem", folder / "key.pem")
+    context.load_cert_chain(folder / "relay.pem", folder / "relay-key.pem")
     options = {"tls_context": context}
 
 

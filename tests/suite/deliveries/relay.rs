@@ -40,6 +40,11 @@ impl Relay {
         }
     }
 
+    /// The file of the authority that vouches for it, if it was told to have one.
+    pub(super) fn authority(&self) -> PathBuf {
+        self.folder.path().join("authority.pem")
+    }
+
     /// The letters that it took so far, in order, as texts.
     pub(super) fn letters(&self) -> Vec<String> {
         (1..)

@@ -10,7 +10,7 @@ use std::time::Duration;
 
 use actix_web::dev::ServiceRequest;
 use actix_web::http::StatusCode;
-use actix_web::http::header::HeaderMap;
+use actix_web::http::header::{HeaderMap, HeaderName};
 use opentelemetry::propagation::{Extractor, TextMapPropagator};
 use opentelemetry::trace::{TraceContextExt, TracerProvider};
 use opentelemetry_otlp::{SpanExporter, WithExportConfig};
@@ -203,7 +203,7 @@ impl Extractor for Headers<'_> {
     }
 
     fn keys(&self) -> Vec<&str> {
-        self.0.keys().map(|name| name.as_str()).collect()
+        self.0.keys().map(HeaderName::as_str).collect()
     }
 }
 

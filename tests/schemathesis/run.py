@@ -94,6 +94,8 @@ class Server:
             "WHORL_NAME": "saltmarsh.example",
             "WHORL_LISTEN": address,
             "WHORL_LOG": "warn",
+            # Thousands of requests by each of a few people.
+            "WHORL_REQUESTS_AT_ONCE": "1000000",
             # Webhooks can be made, and lead nowhere.
             "WHORL_WEBHOOK_ORIGINS": "https://hooks.example,https://127.0.0.1:9",
             "WHORL_SHUTDOWN_SECONDS": "1",

@@ -50,6 +50,13 @@ on_both!(
     }
 );
 
+on_both!(a_password_is_good_as_long_as_its_person_wants, |server| {
+    let wren = server.account("Wren");
+    server.clock.advance(TimeDelta::days(3_650));
+    let later = sign_in(&server.anonymous(), &wren.email, &wren.password, None);
+    assert_eq!(later.status, 201, "{later:?}");
+});
+
 on_both!(a_password_is_long_whole_and_not_the_first_guess, |server| {
     let caller = server.anonymous();
     // Fifteen characters at least, 256 at most (ASVS 5.0, 6.2.1 and 6.2.9).

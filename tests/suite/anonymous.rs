@@ -26,7 +26,7 @@ fn exceptions() -> BTreeMap<(String, String), String> {
 }
 
 /// An address with every place in it filled.
-fn filled(path: &str) -> String {
+pub(crate) fn filled(path: &str) -> String {
     let parts = path.split('/').map(|part| match part {
         "{name}" => "dose".to_owned(),
         "{sha256}" => "e3b0c44298fc1c149afbf4c8996fb92427ae41e4649b934ca495991b7852b855".to_owned(),

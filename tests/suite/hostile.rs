@@ -20,6 +20,9 @@ use whorl_tests::process::Place;
 use whorl_tests::yard::Yard;
 use whorl_tests::{Answer, on_both};
 
+use crate::anonymous::filled;
+use crate::openapi::operations;
+
 /// What is no JSON by RFC 8259, by the way in which it isn't; by categories that are common among test suites of JSON, made here.
 fn no_json() -> Vec<(&'static str, Vec<u8>)> {
     let mut all: Vec<(&str, Vec<u8>)> = [
@@ -153,6 +156,109 @@ on_both!(what_is_no_json_is_refused_and_never_a_fault, |server| {
     }
     let barns: Value = yard.owner.get(path::BARNS).read();
     assert_eq!(barns["items"].as_array().map(Vec::len), Some(1));
+});
+
+on_both!(no_operation_takes_a_list_for_its_body, |server| {
+    let wren = server.account("Wren");
+    let mut tried = 0;
+    for (method, path, operation) in operations() {
+        let json = operation.pointer("/requestBody/content/application~1json");
+        if json.is_none() {
+            continue;
+        }
+        let method = Method::from_bytes(method.to_uppercase().as_bytes()).expect("a method");
+        let answer = wren.send(wren.request(method, &filled(&path)).json(&json!([])));
+        assert_eq!(answer.status, 422, "{path}: {answer:?}");
+        // Not for what the list lacks: whatever it held, it would be refused.
+        let said = answer.text();
+        let for_being_one = ["invalid type: sequence", "this is a list"];
+        assert!(
+            for_being_one.iter().any(|words| said.contains(words)),
+            "{path}: {said}"
+        );
+        tried += 1;
+    }
+    assert!(tried > 20, "{tried}");
+});
+
+/// A body in which one object is written as the list of its fields, in their order.
+fn listed(mut body: Value, pointer: &str, fields: &[&str]) -> Value {
+    let object = body.pointer_mut(pointer).expect("an object");
+    *object = fields.iter().map(|name| object[*name].take()).collect();
+    body
+}
+
+on_both!(a_list_of_its_fields_is_no_object, |server| {
+    let yard = Yard::open(server);
+    let horse = yard.horse();
+    let barn = json!({"name": "Saltings", "time_zone": "UTC", "region": "gb"});
+    let pull = json!({"wants": [{"horse_id": horse, "after": 0}], "limit": 5});
+    let seal = json!({"kinds": ["weight"], "before": null, "after": null, "leaf_only": true});
+    let share = json!({"days": 1, "seal": seal, "label": "for Perran"});
+    let push = json!({"events": [yard.pen().weight(horse, 500.0).sign()]});
+    let tries = [
+        (
+            path::BARNS.to_owned(),
+            &barn,
+            "",
+            vec!["name", "time_zone", "region"],
+            201,
+        ),
+        (
+            path::PULL.to_owned(),
+            &pull,
+            "",
+            vec!["wants", "limit"],
+            200,
+        ),
+        (
+            path::PULL.to_owned(),
+            &pull,
+            "/wants/0",
+            vec!["horse_id", "after"],
+            200,
+        ),
+        (
+            path::shares(horse),
+            &share,
+            "",
+            vec!["days", "seal", "label"],
+            201,
+        ),
+        (
+            path::shares(horse),
+            &share,
+            "/seal",
+            vec!["kinds", "before", "after", "leaf_only"],
+            201,
+        ),
+        (path::EVENTS.to_owned(), &push, "", vec!["events"], 200),
+    ];
+    for (address, body, pointer, fields, taken) in &tries {
+        let answer = yard
+            .owner
+            .post(address, &listed((*body).clone(), pointer, fields));
+        assert_eq!(answer.status, 422, "{address}{pointer}: {answer:?}");
+        assert!(
+            answer.text().contains("sequence"),
+            "{address}{pointer}: {answer:?}"
+        );
+        // The same as an object is taken.
+        let answer = yard.owner.post(address, body);
+        assert_eq!(answer.status, *taken, "{address}{pointer}: {answer:?}");
+    }
+    // An event stands for itself, so it is refused by itself.
+    let fields = ["envelope", "content", "salt", "signature"];
+    let event = yard.pen().weight(horse, 501.0).sign();
+    let whole = json!({"events": [event]});
+    for (pushed, refused) in [
+        (listed(whole.clone(), "/events/0", &fields), true),
+        (whole, false),
+    ] {
+        let answer: Value = yard.owner.post(path::EVENTS, &pushed).read();
+        let status = &answer["outcomes"][0]["status"];
+        assert_eq!(*status == "refused", refused, "{answer}");
+    }
 });
 
 /// A line as the server keeps it, or none if it doesn't.
@@ -331,6 +437,33 @@ fn one_request_is_one_request_here_and_behind_a_proxy() {
             );
         }
     }
+}
+
+#[test]
+fn nobody_fills_the_log_of_errors_with_requests_that_cannot_be_read() {
+    let place = Place::sqlite();
+    let _server = place.start();
+    let address = place.url().trim_start_matches("http://").to_owned();
+    let unreadable = [
+        "GET /health/live HTTP/1.1\r\nHo st: a\r\n\r\n",
+        "GET /health/live HTTP/9.9\r\nHost: a\r\n\r\n",
+        "GET /health /live HTTP/1.1\r\n\r\n",
+        "\u{16}\u{3}\u{1}\u{0}\u{a5} not what TLS says first",
+        "POST /v1/sessions HTTP/1.1\r\nHost: a\r\nTransfer-Encoding: chunked\r\n\r\nxyz\r\n",
+    ];
+    for text in unreadable {
+        let answered = by_hand(&address, text);
+        assert!(!answered.contains("HTTP/1.1 2"), "{text:?}: {answered}");
+    }
+    for (why, text) in smuggled() {
+        let _ = (why, by_hand(&address, &text));
+    }
+    let long = format!("GET / HTTP/1.1\r\nX-Long: {}\r\n\r\n", "a".repeat(200_000));
+    let _ = by_hand(&address, &long);
+    assert_eq!(place.anonymous().get(path::LIVE).status, 200);
+    let log = place.log();
+    assert!(log.contains("\"level\":\"INFO\""), "{log}");
+    assert!(!log.contains("\"level\":\"ERROR\""), "{log}");
 }
 
 #[test]

@@ -35,6 +35,7 @@ mod openapi;
 mod pages;
 mod photos;
 mod pull;
+mod rates;
 mod reactions;
 mod readings;
 mod recall;

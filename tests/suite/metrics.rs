@@ -109,6 +109,9 @@ fn counts_and_names_nobody(database: Database) {
     is("whorl_sign_ins_total", json!({"outcome": "opened"}), 2.0);
     is("whorl_sign_ins_total", json!({"outcome": "failed"}), 1.0);
     is("whorl_sign_ins_total", json!({"outcome": "throttled"}), 0.0);
+    for by in ["account", "share", "calendar"] {
+        is("whorl_limited_requests_total", json!({"by": by}), 0.0);
+    }
     is("whorl_horses", json!({}), 1.0);
     is("whorl_log_events", json!({}), 5.0);
     let events = json!({"method": "POST", "route": "/v1/events"});
@@ -146,7 +149,7 @@ fn counts_and_names_nobody(database: Database) {
         .map(String::as_str)
         .collect();
     let known = [
-        "kind", "le", "method", "outcome", "route", "status", "version",
+        "by", "kind", "le", "method", "outcome", "route", "status", "version",
     ];
     assert_eq!(keys, BTreeSet::from(known));
     assert_eq!(watcher.get("/").status, 404);

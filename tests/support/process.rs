@@ -146,6 +146,8 @@ impl Place {
             .env("WHORL_LISTEN", self.address.to_string())
             .env("WHORL_NAME", "saltmarsh.example")
             .env("WHORL_KEYS", self.folder.path().join("whorl.keys"))
+            // Few people do here what many would.
+            .env("WHORL_REQUESTS_AT_ONCE", "1000000")
             .envs(self.environment.iter().map(|(name, value)| (name, value)))
             .stdin(Stdio::null());
         command

@@ -12,6 +12,7 @@ use whorl_http::clock::Clock;
 use whorl_http::config::{Config, DatabaseUrl, Registration};
 use whorl_http::delivery::settings::Reach;
 use whorl_http::keys::Keys;
+use whorl_http::rate::Allowance;
 use whorl_http::serve;
 use whorl_http::state::State;
 
@@ -104,6 +105,11 @@ impl TestServer {
             metrics_from: Vec::new(),
             traces: None,
             shutdown_seconds: 10,
+            // Its clock stands still, so that what is used up never comes back.
+            requests: Allowance {
+                at_once: 1_000_000,
+                a_second: 10_000,
+            },
             readings_days: 730,
             mail: None,
             webhooks: Reach::default(),

@@ -21,18 +21,16 @@ impl Remote<'_> {
         loop {
             attempt += 1;
             let last = request.again == Again::Never || attempt == TRIES;
-            let wait = match self.transmit(request) {
-                Ok(answer) => match answer.later() {
-                    Some(seconds) if !last => seconds,
+            let asked = match self.transmit(request) {
+                Ok(answer) => match answer.later().map(Duration::from_secs) {
+                    Some(asked) if !last && asked <= LONGEST_PAUSE => asked,
                     _ => return Ok(answer),
                 },
-                Err(Failure::Offline(_)) if !last && request.again == Again::Always => 0,
+                Err(Failure::Offline(_)) if !last && request.again == Again::Always => {
+                    Duration::ZERO
+                }
                 Err(failure) => return Err(failure),
             };
-            let asked = Duration::from_secs(wait);
-            if asked > LONGEST_PAUSE {
-                return self.transmit(request);
-            }
             (self.machine.sleep)(asked + pause(self.machine, attempt)?);
         }
     }

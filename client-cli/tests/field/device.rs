@@ -21,6 +21,8 @@ pub(crate) struct Device {
     pub(crate) later: Cell<i64>,
     /// Pauses that were asked for.
     pub(crate) slept: Cell<u32>,
+    /// How long they were together.
+    pub(crate) rested: Cell<Duration>,
 }
 
 /// What a command said.
@@ -43,6 +45,7 @@ impl Device {
             folder: tempfile::tempdir().expect("a folder"),
             later: Cell::new(0),
             slept: Cell::new(0),
+            rested: Cell::default(),
         }
     }
 
@@ -65,7 +68,10 @@ impl Device {
             machine: Machine {
                 clock: &|| self.now(),
                 random: &|bytes| getrandom::fill(bytes).map_err(io::Error::other),
-                sleep: &|_: Duration| self.slept.set(self.slept.get() + 1),
+                sleep: &|pause: Duration| {
+                    self.slept.set(self.slept.get() + 1);
+                    self.rested.set(self.rested.get() + pause);
+                },
             },
             home: Some(self.home()),
             rules: None,

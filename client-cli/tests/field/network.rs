@@ -1,5 +1,7 @@
 //! Networks that lie, stall and break.
 
+use std::time::Duration;
+
 use whorl_care::ids::HorseId;
 use whorl_care::kind::Kind;
 use whorl_cli::author::Draft;
@@ -55,6 +57,56 @@ fn a_lost_answer_to_a_push_makes_no_second_entry() {
         assert_eq!(server.events(), 1);
         assert!(device.slept.get() > 0);
     }
+}
+
+#[test]
+fn who_asked_too_often_waits_as_told_and_comes_to_the_same_end() {
+    for path in [
+        "/v1/sync/heads",
+        "/v1/sync/pull",
+        "/v1/events",
+        "/v1/horses",
+        "/v1/grants",
+    ] {
+        let (server, device) = joined();
+        device.add_horse("Plover");
+        let before = server.seen(path);
+        device.rested.set(Duration::ZERO);
+        for _ in 0..3 {
+            server.fault(path, Fault::TooMany(7));
+        }
+        let report = device.ok(&["--json", "sync"]).json();
+        assert_eq!(
+            (&report["accepted"], &report["pulled"]),
+            (&1.into(), &1.into()),
+            "{path}: {report}"
+        );
+        assert!(server.seen(path) >= before + 4, "{path}");
+        assert!(
+            device.rested.get() >= Duration::from_secs(21),
+            "{path}: {:?}",
+            device.rested.get()
+        );
+        assert_eq!(server.events(), 1, "{path}");
+    }
+}
+
+#[test]
+fn a_server_that_asks_for_an_hour_is_left_alone_and_the_work_is_kept() {
+    let (server, device) = joined();
+    device.add_horse("Plover");
+    device.ok(&["push"]);
+    device.add_horse("Dunlin");
+    let before = server.seen("/v1/events");
+    device.rested.set(Duration::ZERO);
+    server.fault("/v1/events", Fault::TooMany(3600));
+    let said = device.run(&["push"]);
+    assert_eq!(said.status, 3, "{said:?}");
+    assert_eq!(server.seen("/v1/events"), before + 1);
+    assert!(device.rested.get() < Duration::from_secs(60));
+    assert_eq!(device.status()["waiting"], 1);
+    device.ok(&["push"]);
+    assert_eq!(server.events(), 2);
 }
 
 #[test]

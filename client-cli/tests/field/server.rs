@@ -42,6 +42,8 @@ pub(crate) enum Fault {
     Redirect,
     /// The server says that it can't right now.
     Unavailable,
+    /// The server asks to come back after so many seconds.
+    TooMany(u32),
     /// A proxy's page says that there is no server behind it.
     BadGateway,
 }
@@ -203,11 +205,16 @@ fn serve(stream: TcpStream, shared: &Mutex<State>) {
             Fault::Redirect => (302, "text/html", html.to_owned()),
             Fault::BadGateway => (502, "text/html", html.to_owned()),
             Fault::Unavailable => problem(503, Kind::Unavailable),
+            Fault::TooMany(_) => problem(429, Kind::TooManyRequests),
             _ => answer(&mut state, &request),
         };
         drop(state);
+        let wait = match fault {
+            Fault::TooMany(seconds) => format!("Retry-After: {seconds}\r\n"),
+            _ => String::new(),
+        };
         let head = format!(
-            "HTTP/1.1 {status} X\r\nContent-Type: {media_type}\r\nLocation: http://portal.example/\r\nContent-Length: {}\r\n\r\n",
+            "HTTP/1.1 {status} X\r\nContent-Type: {media_type}\r\nLocation: http://portal.example/\r\n{wait}Content-Length: {}\r\n\r\n",
             body.len()
         );
         let whole = [head.as_bytes(), body.as_bytes()].concat();

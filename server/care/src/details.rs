@@ -32,7 +32,7 @@ use serde::Serialize;
 use serde::de::DeserializeOwned;
 use serde_json::Value;
 
-use crate::fault::{Fault, Faults, read, step};
+use crate::fault::{Fault, Faults, read};
 use crate::kind::Kind;
 
 pub use adverse_reaction::{AdverseReaction, ReactionOutcome};
@@ -92,10 +92,7 @@ macro_rules! details {
             }
 
             fn read(kind: Kind, details: &Value) -> Result<Self, Faults> {
-                let read = match kind { $(Kind::$kind => read(details).map(Self::$kind)?,)* };
-                let mut faults = Faults::default();
-                refuse_stray_lists(details, "", &mut faults);
-                faults.or(read)
+                match kind { $(Kind::$kind => read(details).map(Self::$kind),)* }
             }
 
             fn check_values(&self, check: &mut Check<'_>) {
@@ -218,29 +215,6 @@ impl Details {
             prune(&mut value);
         }
         value
-    }
-}
-
-/// The fields that hold lists. Everywhere else serde would take a list for an object, field by field in their order.
-const LISTS: &[&str] = &[
-    "actives", "diseases", "findings", "risks", "roles", "signs", "targets", "work",
-];
-
-fn refuse_stray_lists(value: &Value, at: &str, faults: &mut Faults) {
-    match value {
-        Value::Array(_) => faults.add(at, "this is a list, where an object is wanted"),
-        Value::Object(fields) => {
-            for (name, field) in fields {
-                let pointer = format!("{at}{}", step(name));
-                match field.as_array().filter(|_| LISTS.contains(&name.as_str())) {
-                    Some(items) => items.iter().enumerate().for_each(|(index, item)| {
-                        refuse_stray_lists(item, &format!("{pointer}/{index}"), faults);
-                    }),
-                    None => refuse_stray_lists(field, &pointer, faults),
-                }
-            }
-        }
-        _ => {}
     }
 }
 

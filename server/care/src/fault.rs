@@ -6,6 +6,8 @@ use serde::de::DeserializeOwned;
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
 
+use crate::objects::Objects;
+
 /// One fault of an input.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
@@ -87,7 +89,8 @@ pub fn step(name: &str) -> String {
 ///
 /// One fault: a missing, unknown or wrongly typed field. A missing field is pointed to where it should be.
 pub fn read<T: DeserializeOwned>(document: &Value) -> Result<T, Faults> {
-    serde_path_to_error::deserialize(document).map_err(|error| {
+    let read = serde_path_to_error::deserialize::<_, Objects<T>>(document);
+    read.map(|Objects(read)| read).map_err(|error| {
         let mut pointer = String::new();
         for segment in error.path() {
             use serde_path_to_error::Segment;

@@ -22,6 +22,7 @@ pub mod kind;
 pub mod limits;
 pub mod microchip;
 pub mod notice;
+pub mod objects;
 pub mod policy;
 pub mod profile;
 pub mod quantile;

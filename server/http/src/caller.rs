@@ -14,6 +14,8 @@ use whorl_store::sessions::{self, Seat};
 
 use crate::exchange::note_account;
 use crate::problem::{Kind, Problem};
+use crate::rate;
+use crate::readings::By;
 use crate::session;
 use crate::state::State;
 
@@ -45,7 +47,9 @@ impl FromRequest for Caller {
         Box::pin(async move {
             let state = state.ok_or_else(|| Problem::internal("the state is missing"))?;
             let token = token.ok_or_else(unauthenticated)?;
-            who(&state, &token).await
+            let caller = who(&state, &token).await?;
+            rate::admit(&state, By::Account(caller.account))?;
+            Ok(caller)
         })
     }
 }

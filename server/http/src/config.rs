@@ -15,6 +15,7 @@ use whorl_care::fault::Faults;
 use crate::delivery::settings::{Mail, Reach};
 use crate::network::Network;
 use crate::public_url::PublicUrl;
+use crate::rate::Allowance;
 use crate::traces::Destination;
 use read::{counted, is_jurisdiction, list, mail, parsed, registration, traces};
 
@@ -102,6 +103,22 @@ pub struct Flags {
         default_value = "20"
     )]
     shutdown_seconds: String,
+    /// Requests that an account, a link or a calendar may send at once, to each server
+    #[arg(
+        long,
+        global = true,
+        env = "WHORL_REQUESTS_AT_ONCE",
+        default_value = "600"
+    )]
+    requests_at_once: String,
+    /// Requests that it may send each second from then on
+    #[arg(
+        long,
+        global = true,
+        env = "WHORL_REQUESTS_A_SECOND",
+        default_value = "20"
+    )]
+    requests_a_second: String,
     /// Days for which an owner can see who read a horse's record
     #[arg(
         long,
@@ -163,6 +180,8 @@ pub struct Config {
     pub traces: Option<Destination>,
     /// Seconds that a shutdown waits for requests in hand.
     pub shutdown_seconds: u64,
+    /// How often an account, a link or a calendar may ask.
+    pub requests: Allowance,
     /// Days for which it is kept who read what.
     pub readings_days: u32,
     /// How letters leave; none if this server sends none.
@@ -286,6 +305,22 @@ impl Flags {
                 0,
                 3600,
             ),
+            requests: Allowance {
+                at_once: counted(
+                    &mut faults,
+                    "--requests-at-once",
+                    &self.requests_at_once,
+                    100,
+                    1_000_000,
+                ),
+                a_second: counted(
+                    &mut faults,
+                    "--requests-a-second",
+                    &self.requests_a_second,
+                    1,
+                    10_000,
+                ),
+            },
             readings_days: counted(
                 &mut faults,
                 "--readings-days",
@@ -431,6 +466,8 @@ impl Config {
                     .map_or_else(none, |traces| traces.share.to_string()),
             ),
             ("shutdown_seconds", self.shutdown_seconds.to_string()),
+            ("requests_at_once", self.requests.at_once.to_string()),
+            ("requests_a_second", self.requests.a_second.to_string()),
             ("readings_days", self.readings_days.to_string()),
             (
                 "jurisdiction",

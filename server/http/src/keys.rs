@@ -231,6 +231,7 @@ pub(crate) fn random<const N: usize>() -> Result<[u8; N], NoKeys> {
 
 #[cfg(all(test, unix))]
 mod tests {
+    use std::collections::HashSet;
     use std::os::unix::fs::PermissionsExt;
 
     use whorl_contract::handover::leads;
@@ -239,6 +240,22 @@ mod tests {
 
     fn now() -> DateTime<Utc> {
         "2027-03-04T14:20:00Z".parse().expect("a time")
+    }
+
+    /// Refresh tokens, links, calendars, codes and webhooks all have their secrets from here.
+    #[test]
+    fn no_two_of_many_secrets_are_alike_and_every_bit_is_as_often_one_as_zero() {
+        const MANY: u32 = 100_000;
+        let secrets: HashSet<[u8; 32]> =
+            (0..MANY).map(|_| random().expect("random bytes")).collect();
+        assert_eq!(secrets.len(), MANY as usize);
+        for bit in 0..256 {
+            let is_one = |secret: &&[u8; 32]| secret[bit / 8] >> (bit % 8) & 1 == 1;
+            let ones = secrets.iter().filter(is_one).count();
+            // Six standard deviations of a fair coin: one run in two million is further off with any of its 256 bits.
+            let off = (2.0 * f64::from(u32::try_from(ones).expect("few")) - f64::from(MANY)).abs();
+            assert!(off < 6.0 * f64::from(MANY).sqrt(), "bit {bit}: {ones}");
+        }
     }
 
     #[test]

@@ -37,6 +37,7 @@ mod password;
 pub mod problem;
 pub mod public_url;
 mod qr;
+pub mod rate;
 mod readings;
 mod recall;
 mod refresh;

@@ -7,6 +7,10 @@ use tracing_subscriber::{EnvFilter, Layer, Registry};
 
 use crate::traces::{self, Destination};
 
+/// Below what the operator says: every request that can't be read is an error to the library that reads them, so anybody
+/// could fill the log with errors. `actix_http=error` among the operator's own brings them back.
+const QUIET: &str = "actix_http=off";
+
 /// Why nothing can be logged.
 #[derive(Debug, thiserror::Error)]
 pub enum NoLog {
@@ -41,7 +45,10 @@ pub fn start(filter: &str, traces: Option<&Destination>) -> Result<Logging, NoLo
         .with_current_span(true)
         .with_span_list(false)
         .with_writer(std::io::stderr)
-        .with_filter(EnvFilter::try_new(filter)?.and(filter_fn(|what| !traces::is_ours(what))));
+        .with_filter(
+            EnvFilter::try_new(format!("{QUIET},{filter}"))?
+                .and(filter_fn(|what| !traces::is_ours(what))),
+        );
     let subscriber = Registry::default()
         .with(lines)
         .with(sending.as_ref().map(traces::Sending::layer));

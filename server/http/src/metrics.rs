@@ -14,6 +14,7 @@ use prometheus_client::metrics::gauge::Gauge;
 use prometheus_client::metrics::histogram::{Histogram, exponential_buckets};
 use prometheus_client::metrics::info::Info;
 use prometheus_client::registry::{Registry, Unit};
+use whorl_care::reading::Reader;
 use whorl_contract::sync::Outcome;
 use whorl_store::{StoreError, Vitals, Watch, ledger};
 
@@ -55,6 +56,12 @@ struct SignIn {
     outcome: &'static str,
 }
 
+/// By what somebody asked.
+#[derive(Clone, Debug, PartialEq, Eq, Hash, EncodeLabelSet)]
+struct Asker {
+    by: &'static str,
+}
+
 /// How a sign-in ended.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) enum SignInOutcome {
@@ -74,6 +81,7 @@ pub struct Metrics {
     seconds: Family<Route, Histogram, fn() -> Histogram>,
     pushed: Family<Pushed, Counter>,
     sign_ins: Family<SignIn, Counter>,
+    limited: Family<Asker, Counter>,
     commit_writes: Histogram,
     commit_seconds: Histogram,
     connection_seconds: Histogram,
@@ -102,6 +110,7 @@ impl Default for Metrics {
             seconds: Family::new_with_constructor(seconds),
             pushed: Family::default(),
             sign_ins: Family::default(),
+            limited: Family::default(),
             commit_writes: Histogram::new(exponential_buckets(1.0, 2.0, 9)),
             commit_seconds: seconds(),
             connection_seconds: seconds(),
@@ -121,6 +130,9 @@ impl Default for Metrics {
             SignInOutcome::Throttled,
         ] {
             drop(new.sign_ins.get_or_create(&outcome.label()));
+        }
+        for reader in Reader::ALL {
+            drop(new.limited.get_or_create(&Asker { by: reader.code() }));
         }
         new.register(ours);
         Self { registry, ..new }
@@ -149,6 +161,11 @@ impl Metrics {
             "sign_ins",
             "Sign-ins by how they ended",
             self.sign_ins.clone(),
+        );
+        ours.register(
+            "limited_requests",
+            "Requests of accounts, links and calendars that were told to wait",
+            self.limited.clone(),
         );
         ours.register(
             "commit_writes",
@@ -237,6 +254,12 @@ impl Metrics {
     /// Somebody tried to sign in.
     pub(crate) fn signed_in(&self, outcome: SignInOutcome) {
         self.sign_ins.get_or_create(&outcome.label()).inc();
+    }
+
+    /// Somebody asked more often than they may.
+    pub(crate) fn limited(&self, by: Reader) {
+        let by = by.code();
+        self.limited.get_or_create(&Asker { by }).inc();
     }
 
     fn note(&self, vitals: Vitals, extent: ledger::Extent) {

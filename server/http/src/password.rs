@@ -302,6 +302,81 @@ mod tests {
         assert!(Password::read("/password", &"x".repeat(257)).is_err());
     }
 
+    /// What people come to who must fill fifteen characters: words of lists of leaked passwords, doubled, counted on, walked
+    /// along the keyboard or led into a phrase. Written down here from memory; no list was copied.
+    #[test]
+    fn refuses_what_is_common_at_this_length() {
+        for wrong in [
+            "111111111111111",
+            "000000000000000000",
+            "123123123123123123",
+            "123456789123456789",
+            "012345678901234",
+            "987654321987654321",
+            "112233445566778899",
+            "1111222233334444",
+            "abcdefghijklmnop",
+            "abcdefghijklmnopqrstuvwxyz",
+            "abcabcabcabcabc",
+            "abc123abc123abc123",
+            "abcd1234abcd1234",
+            "aaaaabbbbbccccc",
+            "qwertyqwertyqwerty",
+            "qwerty123qwerty123",
+            "qwertyuiop123456",
+            "qwertyuiop1234567890",
+            "asdfghjklasdfghjkl",
+            "zxcvbnmzxcvbnmzxcvbnm",
+            "qazwsxedcrfvtgb",
+            "1qaz2wsx3edc4rfv",
+            "zaq12wsxcde34rfv",
+            "password12345678",
+            "passw0rdpassw0rd",
+            "P@ssw0rdP@ssw0rd",
+            "Password123456789",
+            "Password1Password1",
+            "Password!Password!",
+            "drowssapdrowssap",
+            "mypasswordispassword",
+            "passwordpasswordpassword",
+            "adminadminadmin",
+            "administrator123",
+            "rootrootrootroot",
+            "useruseruseruser",
+            "guestguestguest1",
+            "testtesttesttest",
+            "changemechangeme",
+            "changeme12345678",
+            "welcomewelcome1",
+            "welcome123456789",
+            "letmein123456789",
+            "iloveyou12345678",
+            "iloveyou iloveyou",
+            "dragondragondragon",
+            "monkeymonkeymonkey",
+            "princessprincess",
+            "sunshinesunshine",
+            "footballfootball",
+            "baseballbaseball",
+            "supermansuperman",
+            "michaelmichael123",
+            "charliecharlie1",
+            "computercomputer",
+            "masterpassword1",
+            "whateverwhatever",
+            "trustno1trustno1",
+            "secretsecretsecret",
+            "horsehorsehorse",
+            "summer2027summer2027",
+        ] {
+            assert!(
+                wrong.chars().count() >= SHORTEST,
+                "{wrong} is refused for its length"
+            );
+            assert!(judge(wrong).is_err(), "{wrong}");
+        }
+    }
+
     #[test]
     fn the_whole_password_counts_in_its_one_spelling() {
         let long = "grey heron on the weir by night ".repeat(8);

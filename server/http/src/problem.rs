@@ -147,8 +147,15 @@ impl ResponseError for Problem {
     }
 
     fn error_response(&self) -> HttpResponse {
-        if self.status_code().is_server_error() {
-            tracing::error!(problem = %self, "a request failed");
+        match &self.cause {
+            // A flood of sign-ins is told to come back by this, too: nobody may fill the log of errors by asking often.
+            None if self.kind == Kind::Unavailable => {
+                tracing::debug!(problem = %self, "a request was put off");
+            }
+            _ if self.status_code().is_server_error() => {
+                tracing::error!(problem = %self, "a request failed");
+            }
+            _ => {}
         }
         let mut answer = HttpResponse::build(self.status_code());
         if let Some(seconds) = self.retry_after {

@@ -42,7 +42,7 @@ pub(crate) enum By {
 
 impl By {
     /// By what, and its id.
-    const fn reader(self) -> (Reader, Uuid) {
+    pub(crate) const fn reader(self) -> (Reader, Uuid) {
         match self {
             Self::Account(id) => (Reader::Account, id.0),
             Self::Share(id) => (Reader::Share, id.0),
@@ -139,7 +139,7 @@ impl Readings {
                 .filter(|(key, folded)| !put(&mut waiting, *key, *folded))
                 .count();
             if dropped > 0 {
-                tracing::error!(target: "security", dropped, "there is no room for notes of readings that can't be written");
+                tracing::error!(target: "security", event = "readings_dropped", dropped);
             }
         }
         written

@@ -8,6 +8,8 @@ use whorl_store::sessions::{self, End, Seat};
 use whorl_store::{Db, StoreError};
 
 use crate::problem::{Kind, Problem};
+use crate::rate;
+use crate::readings::By;
 use crate::session::{RefreshToken, Turn, is_open, turn};
 use crate::sign_in::tokens;
 use crate::state::State;
@@ -31,6 +33,7 @@ pub(crate) async fn refresh(state: &State, request: Refresh) -> Result<Session, 
     }
     // Before anything else is decided: who only has the token can't even end the session with it.
     check_proof(&seat, &request, now)?;
+    rate::admit(state, By::Account(seat.account.id))?;
     let turned = state.write(move |db| take_turn(db, &token, now)).await?;
     let Some(seat) = turned else {
         let device = seat.device.map(|device| device.id.to_string());

@@ -22,6 +22,7 @@ use crate::history::{self, Wanted};
 use crate::ledger::{care_events, read_envelope};
 use crate::log_view;
 use crate::problem::Problem;
+use crate::rate;
 use crate::readings::By;
 use crate::state::State;
 
@@ -71,8 +72,9 @@ async fn read(
     let (share, history) = state
         .read(move |db| {
             let open = Open::find(db, &hash, now)?;
+            rate::admit(&signs, By::Share(open.share.id))?;
             let history = open.history(db, &signs, now)?;
-            Ok::<_, StoreError>((open.share, history))
+            Ok::<_, Problem>((open.share, history))
         })
         .await?;
     count(state, &share, head, way).await?;
@@ -90,11 +92,13 @@ pub(crate) async fn bundle(
     head: HeadOnly,
 ) -> Result<(HorseId, Vec<u8>), Problem> {
     let (now, hash) = (state.clock.now(), token_hash(token));
+    let counts = state.clone();
     let (share, unsigned) = state
         .read(move |db| {
             let Open { share, horse, .. } = Open::find(db, &hash, now)?;
+            rate::admit(&counts, By::Share(share.id))?;
             let unsigned = Unsigned::read(db, horse, share.made_by, &seal_of(&share)?)?;
-            Ok::<_, StoreError>((share, unsigned))
+            Ok::<_, Problem>((share, unsigned))
         })
         .await?;
     count(state, &share, head, Way::Bundle).await?;

@@ -19,6 +19,7 @@ use crate::keys::{self, Keys, NoKeys};
 use crate::metrics::Metrics;
 use crate::password::Hashing;
 use crate::problem::Problem;
+use crate::rate::Rates;
 use crate::readings::{AboutHorses, By, Readings};
 use crate::token::Tokens;
 use crate::traces;
@@ -42,6 +43,8 @@ pub struct State {
     pub config: Arc<Config>,
     /// What is counted and measured.
     pub metrics: Arc<Metrics>,
+    /// How often each may ask still.
+    pub(crate) rates: Arc<Rates>,
     /// Who read what, until it is written.
     pub(crate) readings: Arc<Readings>,
 }
@@ -149,6 +152,7 @@ impl State {
             )?),
             hashing: Arc::new(Hashing::new(cores)?),
             keys: Arc::new(keys),
+            rates: Arc::new(Rates::new(config.requests)),
             config: Arc::new(config),
             metrics,
             readings: Arc::default(),
@@ -198,7 +202,7 @@ impl State {
             .readings
             .note(by, way, answer.horses(), self.clock.now());
         if dropped > 0 {
-            tracing::error!(target: "security", dropped, "there is no room for notes of readings that can't be written");
+            tracing::error!(target: "security", event = "readings_dropped", dropped);
         }
     }
 

@@ -39,6 +39,13 @@ impl Setup {
         let mut command = Command::new(&self.program);
         command
             .args(["--database-url", &self.url, "--name", "load.example"])
+            // Few accounts ask as often as they can: what is measured is the server, not its limit.
+            .args([
+                "--requests-at-once",
+                "1000000",
+                "--requests-a-second",
+                "10000",
+            ])
             .arg("--keys")
             .arg(self.folder.join("load.keys"));
         command

@@ -153,7 +153,21 @@ on_both!(an_owner_ends_a_grant_on_its_page, |server| {
     let vet = Browser::of(server, &maren);
     assert!(!vet.get(&page).text().contains("Idris"));
 
+    // A form ends what its own page lists: not what is of another horse, though that is hers too.
+    let other = paddock::horse(&wren, paddock::barn(&wren, "Saltings").id);
+    let elsewhere = paddock::grant(&wren, &idris, &to_horse(other.id, Role::Farrier));
+    let id = elsewhere.id.to_string();
+    for scope in ["all", "this-horse"] {
+        let refused = owner.submit(&page, &page, &[("grant", &id), ("for", scope)]);
+        assert_eq!(refused.status, 404, "{scope}");
+    }
+    assert_eq!(idris.get(&path::horse(other.id)).status, 200);
     let id = farriers.id.to_string();
+    for scope in ["", "everything"] {
+        let refused = owner.submit(&page, &page, &[("grant", &id), ("for", scope)]);
+        assert_eq!(refused.status, 422, "{scope}");
+    }
+    assert_eq!(idris.get(&path::horse(horse.id)).status, 200);
     let refused = vet.submit(&page, &page, &[("grant", &id), ("for", "all")]);
     assert_eq!(refused.status, 404);
     let done = owner.submit(&page, &page, &[("grant", &id), ("for", "all")]);

@@ -5,6 +5,7 @@ use serde_json::value::RawValue;
 use whorl_care::details::Details;
 use whorl_care::fault::Faults;
 use whorl_care::kind::Kind as EventKind;
+use whorl_care::objects;
 use whorl_contract::event::{Content, NotGenuine, Opened, SignedEvent, VOCABULARY};
 use whorl_contract::key::PublicKey;
 
@@ -39,7 +40,7 @@ impl Arrival {
     ///
     /// The problem of this event alone; pointers are relative to it.
     pub(crate) fn read(text: &RawValue) -> Result<Self, Problem> {
-        let raw: SignedEvent = serde_json::from_str(text.get()).map_err(|error| {
+        let raw: SignedEvent = objects::read(text.get()).map_err(|error| {
             if error.is_data() {
                 Problem::invalid("", error.to_string())
             } else {

@@ -63,19 +63,24 @@ pub(super) async fn end(
         .get("grant")
         .and_then(|text| text.parse().ok())
         .ok_or_else(Problem::not_found)?;
-    let for_this_horse = sent
-        .fields
-        .get("for")
-        .is_some_and(|text| text == "this-horse");
-    grants::end(
-        &state,
-        sent.visitor.caller,
-        grant,
-        for_this_horse.then_some(id),
-    )
-    .await?;
+    let for_this_horse = match sent.fields.get("for") {
+        Some("this-horse") => true,
+        Some("all") => false,
+        _ => {
+            return Err(Problem::invalid(
+                "/for",
+                "say whether for this horse or for all",
+            ));
+        }
+    };
+    let (caller, now) = (sent.visitor.caller, state.clock.now());
+    // The page of a horse ends nothing of another's, whatever the form says.
+    if !state.read(move |db| grants::covers(db, grant, id)).await? {
+        return Err(Problem::not_found());
+    }
+    grants::end(&state, caller, grant, for_this_horse.then_some(id)).await?;
     // Whoever gave up what they had may not see the horse any more.
-    let (account, now) = (sent.visitor.caller.account, state.clock.now());
+    let account = caller.account;
     let still = state
         .read(move |db| match access::horse(db, account, id, now) {
             Err(StoreError::NotFound) => Ok(false),

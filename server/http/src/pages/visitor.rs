@@ -14,6 +14,8 @@ use super::pass::{FormCode, Pass};
 use crate::caller::{Caller, open_seat, unauthenticated};
 use crate::notice::view;
 use crate::problem::Problem;
+use crate::rate;
+use crate::readings::By;
 use crate::state::State;
 
 /// A session of a browser that isn't used for so long ends, though its end may be further off.
@@ -60,7 +62,13 @@ impl FromRequest for Visitor {
 
     fn from_request(request: &HttpRequest, _: &mut Payload) -> Self::Future {
         let request = request.clone();
-        Box::pin(async move { of(&request).await?.ok_or_else(unauthenticated) })
+        Box::pin(async move {
+            let visitor = of(&request).await?.ok_or_else(unauthenticated)?;
+            if let Some(state) = request.app_data::<Data<State>>() {
+                rate::admit(state, By::Account(visitor.caller.account))?;
+            }
+            Ok(visitor)
+        })
     }
 }
 

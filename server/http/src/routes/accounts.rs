@@ -8,6 +8,7 @@ use whorl_store::accounts::{self, AccountRow};
 use whorl_store::sessions::{self, End};
 use whorl_store::{Db, StoreError, invitations};
 
+use crate::body::Body;
 use crate::caller::Caller;
 use crate::config::Registration;
 use crate::invitation_code;
@@ -27,6 +28,7 @@ use crate::throttle::{self, Bucket};
 #[utoipa::path(
     tag = "accounts",
     security(()),
+    request_body = NewAccount,
     responses(
         (status = 201, description = "The account", body = Account),
         (status = "4XX", description = "The request was refused", body = ProblemDocument,
@@ -37,7 +39,7 @@ use crate::throttle::{self, Bucket};
 pub(crate) async fn open_account(
     state: Data<State>,
     request: HttpRequest,
-    new: Json<NewAccount>,
+    new: Body<NewAccount>,
 ) -> Result<HttpResponse, Problem> {
     let new = new.into_inner();
     let network = Network::of(network::origin(&request, &state.config.trusted_proxies));
@@ -119,6 +121,7 @@ pub(crate) async fn get_account(
 /// Changes the caller's password.
 #[utoipa::path(
     tag = "accounts",
+    request_body = PasswordChange,
     responses(
         (status = 204, description = "The password is changed"),
         (status = "4XX", description = "The request was refused", body = ProblemDocument,
@@ -129,7 +132,7 @@ pub(crate) async fn get_account(
 pub(crate) async fn change_password(
     state: Data<State>,
     caller: Caller,
-    change: Json<PasswordChange>,
+    change: Body<PasswordChange>,
 ) -> Result<HttpResponse, Problem> {
     let change = change.into_inner();
     let new = Password::read("/new", &change.new)?;

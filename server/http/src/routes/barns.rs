@@ -10,13 +10,14 @@ use whorl_contract::problem::Problem as ProblemDocument;
 use whorl_store::barns::{self, BarnRow};
 
 use crate::access;
+use crate::body::Body;
 use crate::caller::Caller;
 use crate::paging::Paging;
 use crate::problem::{Kind, Problem};
 use crate::state::State;
 use crate::text;
 
-fn view(row: BarnRow) -> Barn {
+pub(super) fn view(row: BarnRow) -> Barn {
     Barn {
         id: row.id,
         owner_id: row.owner_id,
@@ -67,6 +68,7 @@ fn checked(details: BarnDetails) -> Result<BarnDetails, Faults> {
 /// Opens a barn; the caller is its owner.
 #[utoipa::path(
     tag = "barns",
+    request_body = BarnDetails,
     responses(
         (status = 201, description = "The barn", body = Barn),
         (status = "4XX", description = "The request was refused", body = ProblemDocument,
@@ -77,7 +79,7 @@ fn checked(details: BarnDetails) -> Result<BarnDetails, Faults> {
 pub(crate) async fn open_barn(
     state: Data<State>,
     caller: Caller,
-    details: Json<BarnDetails>,
+    details: Body<BarnDetails>,
 ) -> Result<HttpResponse, Problem> {
     let details = checked(details.into_inner())?;
     let row = BarnRow {
@@ -144,6 +146,7 @@ pub(crate) async fn get_barn(
 #[utoipa::path(
     tag = "barns",
     params(("barn" = BarnId, Path, description = "The barn")),
+    request_body = BarnDetails,
     responses(
         (status = 200, description = "The barn as it is now", body = Barn),
         (status = "4XX", description = "The request was refused", body = ProblemDocument,
@@ -155,7 +158,7 @@ pub(crate) async fn put_barn(
     state: Data<State>,
     caller: Caller,
     barn: Path<BarnId>,
-    details: Json<BarnDetails>,
+    details: Body<BarnDetails>,
 ) -> Result<Json<Barn>, Problem> {
     let details = checked(details.into_inner())?;
     let now = state.clock.now();

@@ -1,7 +1,7 @@
 //! Bundles: a horse's history as one signed file.
 
 use actix_web::http::header::CONTENT_DISPOSITION;
-use actix_web::web::{Data, Json, Path};
+use actix_web::web::{Data, Path};
 use actix_web::{HttpResponse, get, post};
 use whorl_care::ids::HorseId;
 use whorl_care::reading::Way;
@@ -10,6 +10,7 @@ use whorl_contract::problem::Problem as ProblemDocument;
 
 use super::shares::check_is_owner;
 use crate::access;
+use crate::body::Body;
 use crate::bundling::{Unsigned, check_seal};
 use crate::caller::Caller;
 use crate::exchange::HeadOnly;
@@ -33,6 +34,7 @@ fn file(horse: HorseId, bytes: Vec<u8>) -> HttpResponse {
 #[utoipa::path(
     tag = "horses",
     params(("horse" = HorseId, Path, description = "The horse")),
+    request_body = NewBundle,
     responses(
         (status = 200, description = "The bundle", body = Bundle),
         (status = "4XX", description = "The request was refused", body = ProblemDocument,
@@ -44,7 +46,7 @@ pub(crate) async fn make_bundle(
     state: Data<State>,
     caller: Caller,
     horse: Path<HorseId>,
-    new: Json<NewBundle>,
+    new: Body<NewBundle>,
 ) -> Result<HttpResponse, Problem> {
     let (now, horse) = (state.clock.now(), *horse);
     let seal = new.into_inner().seal;
@@ -58,7 +60,7 @@ pub(crate) async fn make_bundle(
         .await?;
     let bytes = unsigned.sign(&state, now)?;
     state.note(By::Account(caller.account), Way::Bundle, &horse);
-    tracing::info!(target: "security", account = %caller.account, horse = %horse, "a bundle was made");
+    tracing::info!(target: "security", event = "bundle_made", account = %caller.account, horse = %horse);
     Ok(file(horse, bytes))
 }
 

@@ -18,12 +18,14 @@ use whorl_store::calendars::{self, CalendarRow};
 use whorl_store::{Key, StoreError, accounts, barns};
 
 use crate::access;
+use crate::body::Body;
 use crate::calendar_feed::{horizon, render};
 use crate::caller::Caller;
 use crate::due_board::{self, Asker, Listed, Wanted};
 use crate::keys;
 use crate::paging::Paging;
 use crate::problem::{Kind, Problem};
+use crate::rate;
 use crate::readings::By;
 use crate::routes::sync::bytes_with_etag;
 use crate::state::State;
@@ -31,7 +33,7 @@ use crate::state::State;
 /// The most calendars that an account has at a time.
 const MOST: usize = 50;
 
-fn view(row: &CalendarRow, address: Option<String>) -> Calendar {
+pub(super) fn view(row: &CalendarRow, address: Option<String>) -> Calendar {
     Calendar {
         id: row.id,
         barn_id: row.barn_id.as_ref().map(|id| id.0),
@@ -51,6 +53,7 @@ fn hash(token: &str) -> Vec<u8> {
 /// something. The address is shown this once.
 #[utoipa::path(
     tag = "due",
+    request_body = NewCalendar,
     responses(
         (status = 201, description = "The calendar with its address", body = Calendar),
         (status = "4XX", description = "The request was refused", body = ProblemDocument,
@@ -61,7 +64,7 @@ fn hash(token: &str) -> Vec<u8> {
 pub(crate) async fn make_calendar(
     state: Data<State>,
     caller: Caller,
-    new: Json<NewCalendar>,
+    new: Body<NewCalendar>,
 ) -> Result<HttpResponse, Problem> {
     let now = state.clock.now();
     let token = URL_SAFE_NO_PAD.encode(keys::random::<32>().map_err(Problem::internal)?);
@@ -167,7 +170,7 @@ pub(crate) async fn calendar_feed(
     request: HttpRequest,
 ) -> Result<HttpResponse, Problem> {
     let now = state.clock.now();
-    let rules = state.rules.clone();
+    let (rules, counts) = (state.rules.clone(), state.clone());
     let choice = Choice {
         until: horizon(now),
         ..Choice::default()
@@ -178,6 +181,11 @@ pub(crate) async fn calendar_feed(
             if accounts::get(db, row.account_id)?.disabled_at.is_some() {
                 return Err(Problem::not_found());
             }
+            let by = By::Calendar {
+                id: row.id,
+                holder: row.account_id,
+            };
+            rate::admit(&counts, by)?;
             let asker = Asker {
                 account: row.account_id,
                 now,
@@ -202,10 +210,6 @@ pub(crate) async fn calendar_feed(
                 }
             };
             let text = render(&format!("Due: {name}"), &listed, now).map_err(Problem::internal)?;
-            let by = By::Calendar {
-                id: row.id,
-                holder: row.account_id,
-            };
             Ok::<_, Problem>((text, by, listed.board))
         })
         .await?;

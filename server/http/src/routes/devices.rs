@@ -68,7 +68,7 @@ pub(crate) async fn revoke_device(
     Ok(HttpResponse::NoContent().finish())
 }
 
-fn view(row: DeviceRow) -> Result<Device, Problem> {
+pub(super) fn view(row: DeviceRow) -> Result<Device, Problem> {
     Ok(Device {
         id: row.id,
         name: row.name,

@@ -10,6 +10,7 @@ use whorl_contract::problem::Problem as ProblemDocument;
 use whorl_contract::sync::{EVENTS_PER_PUSH, Push, Pushed};
 use whorl_store::{StoreError, ledger};
 
+use crate::body::Body;
 use crate::caller::Caller;
 use crate::ledger::{self as horses_ledger, Terms};
 use crate::log_view::{hash, signed_head};
@@ -39,7 +40,7 @@ pub(crate) struct Batch {
 pub(crate) async fn push_events(
     state: Data<State>,
     caller: Caller,
-    batch: Json<Batch>,
+    batch: Body<Batch>,
 ) -> Result<Json<Pushed>, Problem> {
     let events = batch.into_inner().events;
     if events.len() > EVENTS_PER_PUSH {

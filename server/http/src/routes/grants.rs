@@ -87,7 +87,11 @@ fn concerns(db: &mut Db, caller: &Caller, now: NaiveDateTime) -> Result<Concerns
 }
 
 /// Every grant that somebody may see.
-fn seen(db: &mut Db, caller: &Caller, now: NaiveDateTime) -> Result<Vec<Grant>, StoreError> {
+pub(super) fn seen(
+    db: &mut Db,
+    caller: &Caller,
+    now: NaiveDateTime,
+) -> Result<Vec<Grant>, StoreError> {
     let concerns = concerns(db, caller, now)?;
     let horses: Vec<HorseId> = concerns.horses.into_iter().collect();
     let barns: Vec<BarnId> = concerns.barns.into_iter().collect();
@@ -141,6 +145,17 @@ pub(crate) fn covering(
     keep_covering(db, caller, horse, &mut items, now)?;
     items.retain(|grant| !is_over(grant, now));
     Ok(items)
+}
+
+/// Whether a grant is for a horse, or for the barn that it stands in.
+///
+/// # Errors
+///
+/// [`StoreError::NotFound`] if there is no such grant or horse.
+pub(crate) fn covers(db: &mut Db, grant: GrantId, horse: HorseId) -> Result<bool, StoreError> {
+    let (grant, horse) = (grants::get(db, grant)?, horses::get(db, horse)?);
+    let of_horse = grant.horse_id.is_some_and(|id| id.0 == horse.id);
+    Ok(of_horse || grant.barn_id.is_some_and(|id| id.0 == horse.barn_id))
 }
 
 /// Lists the grants that the caller holds, and those that cover a horse or barn of theirs.
@@ -239,7 +254,7 @@ pub(crate) async fn end(
             }
         })
         .await?;
-    tracing::info!(target: "security", account = %caller.account, grant = %id, "a grant was ended");
+    tracing::info!(target: "security", event = "grant_ended", account = %caller.account, grant = %id);
     Ok(())
 }
 

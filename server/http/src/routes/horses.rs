@@ -13,6 +13,7 @@ use whorl_store::horses::{self, HorseRow, TenureRow};
 use whorl_store::{Db, StoreError};
 
 use crate::access;
+use crate::body::Body;
 use crate::caller::Caller;
 use crate::herd;
 use crate::paging::Paging;
@@ -25,6 +26,7 @@ use crate::state::State;
 /// Opening it again with the same id changes nothing.
 #[utoipa::path(
     tag = "horses",
+    request_body = NewHorse,
     responses(
         (status = 201, description = "The horse; its log is empty", body = Horse),
         (status = 200, description = "It was there before", body = Horse),
@@ -36,7 +38,7 @@ use crate::state::State;
 pub(crate) async fn add_horse(
     state: Data<State>,
     caller: Caller,
-    new: Json<NewHorse>,
+    new: Body<NewHorse>,
 ) -> Result<HttpResponse, Problem> {
     let new = new.into_inner();
     let now = state.clock.now();
@@ -154,6 +156,7 @@ pub(crate) async fn get_horse(
 #[utoipa::path(
     tag = "horses",
     params(("horse" = HorseId, Path, description = "The horse")),
+    request_body = HorseMove,
     responses(
         (status = 200, description = "The horse in its new place", body = Horse),
         (status = "4XX", description = "The request was refused", body = ProblemDocument,
@@ -165,7 +168,7 @@ pub(crate) async fn move_horse(
     state: Data<State>,
     caller: Caller,
     horse: Path<HorseId>,
-    to: Json<HorseMove>,
+    to: Body<HorseMove>,
 ) -> Result<Json<Horse>, Problem> {
     let now = state.clock.now();
     let moved = state

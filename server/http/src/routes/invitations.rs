@@ -14,6 +14,7 @@ use whorl_store::invitations::{self, InvitationRow};
 use whorl_store::{Db, Key, Kinds, StoreError, accounts, barns, horses};
 
 use crate::access;
+use crate::body::Body;
 use crate::caller::Caller;
 use crate::invitation_code;
 use crate::paging::Paging;
@@ -25,7 +26,7 @@ use crate::throttle::{self, Bucket, Gate};
 /// How long a code works.
 const LASTS: TimeDelta = TimeDelta::days(7);
 
-fn view(row: InvitationRow, code: Option<String>) -> Invitation {
+pub(super) fn view(row: InvitationRow, code: Option<String>) -> Invitation {
     Invitation {
         id: row.id,
         code,
@@ -97,6 +98,7 @@ fn check_may_invite(
 /// gives no sight of others'.
 #[utoipa::path(
     tag = "access",
+    request_body = NewInvitation,
     responses(
         (status = 201, description = "The invitation with its code", body = Invitation),
         (status = "4XX", description = "The request was refused", body = ProblemDocument,
@@ -107,7 +109,7 @@ fn check_may_invite(
 pub(crate) async fn invite(
     state: Data<State>,
     caller: Caller,
-    new: Json<NewInvitation>,
+    new: Body<NewInvitation>,
 ) -> Result<HttpResponse, Problem> {
     let now = state.clock.now();
     let new = checked(new.into_inner(), now)?;
@@ -201,6 +203,7 @@ pub(crate) async fn withdraw_invitation(
 /// A code works once. Whoever used it may send it again if the answer got lost.
 #[utoipa::path(
     tag = "access",
+    request_body = InvitationCode,
     responses(
         (status = 201, description = "The grant", body = Grant),
         (status = 200, description = "The caller has used this code before: the grant that it gave", body = Grant),
@@ -212,7 +215,7 @@ pub(crate) async fn withdraw_invitation(
 pub(crate) async fn accept_invitation(
     state: Data<State>,
     caller: Caller,
-    code: Json<InvitationCode>,
+    code: Body<InvitationCode>,
 ) -> Result<HttpResponse, Problem> {
     let hash = invitation_code::hash(&code.code);
     let now = state.clock.now();
@@ -238,7 +241,7 @@ pub(crate) async fn accept_invitation(
     if !new {
         return Ok(HttpResponse::Ok().json(grant));
     }
-    tracing::info!(target: "security", account = %caller.account, grant = %grant.id, "an invitation was accepted");
+    tracing::info!(target: "security", event = "invitation_accepted", account = %caller.account, grant = %grant.id);
     Ok(HttpResponse::Created().json(grant))
 }
 

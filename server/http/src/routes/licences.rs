@@ -18,13 +18,14 @@ use whorl_store::{Db, StoreError, accounts, barns, grants, horses};
 
 use super::barns::is_region;
 use crate::access;
+use crate::body::Body;
 use crate::caller::Caller;
 use crate::paging::Paging;
 use crate::problem::{Kind, Problem};
 use crate::state::State;
 use crate::text;
 
-fn view((row, account_name): (LicenceRow, String)) -> Licence {
+pub(super) fn view((row, account_name): (LicenceRow, String)) -> Licence {
     Licence {
         id: row.id,
         account_id: row.account_id,
@@ -95,6 +96,7 @@ fn professionals(
 /// Enters the caller's licence. Entering the same one again changes nothing.
 #[utoipa::path(
     tag = "access",
+    request_body = NewLicence,
     responses(
         (status = 201, description = "The licence", body = Licence),
         (status = 200, description = "It was entered before", body = Licence),
@@ -106,7 +108,7 @@ fn professionals(
 pub(crate) async fn enter_licence(
     state: Data<State>,
     caller: Caller,
-    new: Json<NewLicence>,
+    new: Body<NewLicence>,
 ) -> Result<HttpResponse, Problem> {
     let now = state.clock.now();
     let new = checked(new.into_inner(), now.date_naive())?;
@@ -274,7 +276,7 @@ pub(crate) async fn see_licence(
             Ok(licences::get(db, row.id)?)
         })
         .await?;
-    tracing::info!(target: "security", account = %caller.account, licence = %seen.0.id, "a licence was marked as seen");
+    tracing::info!(target: "security", event = "licence_seen", account = %caller.account, licence = %seen.0.id);
     Ok(Json(view(seen)))
 }
 

@@ -12,6 +12,7 @@ use whorl_contract::page::Page;
 use whorl_contract::problem::Problem as ProblemDocument;
 use whorl_store::{deliveries, notice_settings, notices};
 
+use crate::body::Body;
 use crate::caller::Caller;
 use crate::delivery;
 use crate::notice::view::{self, Cursor, Wanted};
@@ -82,6 +83,7 @@ pub(crate) async fn list_notices(
 /// Marks one of the caller's notices as read, or all, as far as nothing changed since they were looked at.
 #[utoipa::path(
     tag = "notices",
+    request_body = MarkRead,
     responses(
         (status = 200, description = "How many are unread now", body = Unread),
         (status = "4XX", description = "The request was refused", body = ProblemDocument,
@@ -92,7 +94,7 @@ pub(crate) async fn list_notices(
 pub(crate) async fn mark_notices_read(
     state: Data<State>,
     caller: Caller,
-    asked: Json<MarkRead>,
+    asked: Body<MarkRead>,
 ) -> Result<Json<Unread>, Problem> {
     Ok(Json(mark(&state, caller, asked.into_inner()).await?))
 }
@@ -149,6 +151,7 @@ pub(crate) async fn get_notice_settings(
 /// Chooses which letters the caller gets.
 #[utoipa::path(
     tag = "notices",
+    request_body = LetterChoice,
     responses(
         (status = 200, description = "What they chose", body = NoticeSettings),
         (status = "4XX", description = "The request was refused", body = ProblemDocument,
@@ -159,7 +162,7 @@ pub(crate) async fn get_notice_settings(
 pub(crate) async fn choose_notice_settings(
     state: Data<State>,
     caller: Caller,
-    choice: Json<LetterChoice>,
+    choice: Body<LetterChoice>,
 ) -> Result<Json<NoticeSettings>, Problem> {
     choose(&state, caller, choice.email).await?;
     Ok(Json(settings(&state, choice.email)))
@@ -176,7 +179,7 @@ pub(crate) async fn choose(state: &State, caller: Caller, email: Letters) -> Res
         .await
 }
 
-fn settings(state: &State, email: Letters) -> NoticeSettings {
+pub(super) fn settings(state: &State, email: Letters) -> NoticeSettings {
     let ways = delivery::ways(state);
     NoticeSettings {
         email,

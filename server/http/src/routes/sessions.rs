@@ -8,6 +8,7 @@ use whorl_contract::problem::Problem as ProblemDocument;
 use whorl_contract::session::{Refresh, Session, SessionInfo, SignIn};
 use whorl_store::sessions::{self, End, SessionRow};
 
+use crate::body::Body;
 use crate::caller::Caller;
 use crate::network::{self, Network};
 use crate::problem::Problem;
@@ -21,6 +22,7 @@ use crate::{refresh, sign_in};
 #[utoipa::path(
     tag = "accounts",
     security(()),
+    request_body = SignIn,
     responses(
         (status = 201, description = "The session and its tokens", body = Session),
         (status = "4XX", description = "The request was refused", body = ProblemDocument,
@@ -33,7 +35,7 @@ use crate::{refresh, sign_in};
 pub(crate) async fn open_session(
     state: Data<State>,
     request: HttpRequest,
-    sign_in: Json<SignIn>,
+    sign_in: Body<SignIn>,
 ) -> Result<HttpResponse, Problem> {
     let network = Network::of(network::origin(&request, &state.config.trusted_proxies));
     let session = sign_in::sign_in(&state, network, sign_in.into_inner()).await?;
@@ -47,6 +49,7 @@ pub(crate) async fn open_session(
 #[utoipa::path(
     tag = "accounts",
     security(()),
+    request_body = Refresh,
     responses(
         (status = 200, description = "The session and its new tokens", body = Session),
         (status = "4XX", description = "The request was refused", body = ProblemDocument,
@@ -56,7 +59,7 @@ pub(crate) async fn open_session(
 #[post("/v1/sessions/refresh")]
 pub(crate) async fn refresh_session(
     state: Data<State>,
-    request: Json<Refresh>,
+    request: Body<Refresh>,
 ) -> Result<Json<Session>, Problem> {
     let session = refresh::refresh(&state, request.into_inner()).await?;
     Ok(Json(session))
@@ -136,7 +139,7 @@ async fn end(
     Ok(HttpResponse::NoContent().finish())
 }
 
-fn view(row: &SessionRow, caller: Caller) -> SessionInfo {
+pub(super) fn view(row: &SessionRow, caller: Caller) -> SessionInfo {
     SessionInfo {
         id: row.id,
         device_id: row.device_id.map(|key| key.0),

@@ -12,6 +12,7 @@ use whorl_contract::sync::{EVENTS_PER_PULL, HeadInfo, Heads, Pull, Pulled};
 use whorl_store::{StoreError, ledger, signers};
 
 use crate::access;
+use crate::body::Body;
 use crate::caller::Caller;
 use crate::log_view::{self, Room};
 use crate::problem::Problem;
@@ -110,6 +111,7 @@ pub(crate) fn bytes_with_etag(
 /// A horse that is not there, or not for the caller to see, is left out of the answer.
 #[utoipa::path(
     tag = "sync",
+    request_body = Pull,
     responses(
         (status = 200, description = "The events", body = Pulled),
         (status = "4XX", description = "The request was refused", body = ProblemDocument,
@@ -120,7 +122,7 @@ pub(crate) fn bytes_with_etag(
 pub(crate) async fn pull_events(
     state: Data<State>,
     caller: Caller,
-    pull: Json<Pull>,
+    pull: Body<Pull>,
 ) -> Result<Json<Pulled>, Problem> {
     let pull = pull.into_inner();
     if pull.wants.len() > MOST_WANTS {

@@ -11,6 +11,7 @@ use whorl_store::transfers::{self, TransferRow};
 use whorl_store::{Db, StoreError, accounts};
 
 use crate::access;
+use crate::body::Body;
 use crate::caller::Caller;
 use crate::paging::Paging;
 use crate::problem::{Kind, Problem};
@@ -22,7 +23,7 @@ use crate::text::Email;
 /// How long an offer stands.
 const LASTS: TimeDelta = TimeDelta::days(14);
 
-fn view(row: TransferRow, now: NaiveDateTime) -> Transfer {
+pub(super) fn view(row: TransferRow, now: NaiveDateTime) -> Transfer {
     let state = state_of(&row, now);
     Transfer {
         id: row.id,
@@ -74,6 +75,7 @@ fn known(db: &mut Db, caller: &Caller, id: TransferId) -> Result<(TransferRow, S
 #[utoipa::path(
     tag = "access",
     params(("horse" = HorseId, Path, description = "The horse")),
+    request_body = NewTransfer,
     responses(
         (status = 201, description = "The offer", body = Transfer),
         (status = "4XX", description = "The request was refused", body = ProblemDocument,
@@ -85,7 +87,7 @@ pub(crate) async fn offer_horse(
     state: Data<State>,
     caller: Caller,
     horse: Path<HorseId>,
-    new: Json<NewTransfer>,
+    new: Body<NewTransfer>,
 ) -> Result<HttpResponse, Problem> {
     let (now, horse) = (state.clock.now(), *horse);
     let to = Email::read("/to_email", &new.to_email)?;
@@ -111,7 +113,8 @@ pub(crate) async fn offer_horse(
     };
     let offered = view(row.clone(), now.naive_utc());
     state.write(move |db| offer(db, &caller, row, now)).await?;
-    tracing::info!(target: "security", account = %caller.account, horse = %horse, transfer = %offered.id, "a horse was offered");
+    tracing::info!(target: "security", event = "horse_offered", account = %caller.account, horse = %horse,
+        transfer = %offered.id);
     Ok(HttpResponse::Created().json(offered))
 }
 
@@ -179,6 +182,7 @@ pub(crate) async fn list_transfers(
 #[utoipa::path(
     tag = "access",
     params(("transfer" = TransferId, Path, description = "The offer")),
+    request_body = TransferAcceptance,
     responses(
         (status = 200, description = "The transfer; accepting it again changes nothing", body = Transfer),
         (status = "4XX", description = "The request was refused", body = ProblemDocument,
@@ -190,7 +194,7 @@ pub(crate) async fn accept_transfer(
     state: Data<State>,
     caller: Caller,
     transfer: Path<TransferId>,
-    acceptance: Json<TransferAcceptance>,
+    acceptance: Body<TransferAcceptance>,
 ) -> Result<Json<Transfer>, Problem> {
     let (now, id) = (state.clock.now(), *transfer);
     state
@@ -211,7 +215,8 @@ pub(crate) async fn accept_transfer(
             Ok::<_, Problem>(transfers::get(db, id)?)
         })
         .await?;
-    tracing::info!(target: "security", account = %caller.account, horse = %row.horse_id, transfer = %id, "a horse was accepted");
+    tracing::info!(target: "security", event = "horse_accepted", account = %caller.account, horse = %row.horse_id,
+        transfer = %id);
     Ok(Json(view(row, now.naive_utc())))
 }
 

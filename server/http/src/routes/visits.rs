@@ -6,6 +6,7 @@ use whorl_care::reading::Way;
 use whorl_contract::problem::Problem as ProblemDocument;
 use whorl_contract::visits::{VisitPlan, VisitQuestion};
 
+use crate::body::Body;
 use crate::caller::Caller;
 use crate::due_board::{self, Asker};
 use crate::problem::Problem;
@@ -18,6 +19,7 @@ use crate::state::State;
 /// no day is named with the reason.
 #[utoipa::path(
     tag = "due",
+    request_body = VisitQuestion,
     responses(
         (status = 200, description = "The plan", body = VisitPlan),
         (status = "4XX", description = "The request was refused", body = ProblemDocument,
@@ -28,7 +30,7 @@ use crate::state::State;
 pub(crate) async fn plan_visits(
     state: Data<State>,
     caller: Caller,
-    question: Json<VisitQuestion>,
+    question: Body<VisitQuestion>,
 ) -> Result<Json<VisitPlan>, Problem> {
     let question = question.into_inner();
     let asker = Asker {

@@ -9,6 +9,7 @@ use whorl_contract::problem::Problem as ProblemDocument;
 use whorl_contract::webhook::{NewWebhook, Webhook};
 use whorl_store::webhooks::{self, WebhookRow};
 
+use crate::body::Body;
 use crate::caller::Caller;
 use crate::delivery::signing::Secret;
 use crate::delivery::{self, Hooks};
@@ -22,7 +23,7 @@ const MOST: usize = 5;
 /// The longest address, in bytes.
 const LONGEST_URL: usize = 500;
 
-fn view(row: &WebhookRow, secret: Option<&Secret>) -> Webhook {
+pub(super) fn view(row: &WebhookRow, secret: Option<&Secret>) -> Webhook {
     Webhook {
         id: row.id,
         url: row.url.clone(),
@@ -44,6 +45,7 @@ fn seed() -> Result<Vec<u8>, Problem> {
 /// Makes a webhook: the address is called for each of the caller's notices from now on. Its secret is shown this once.
 #[utoipa::path(
     tag = "notices",
+    request_body = NewWebhook,
     responses(
         (status = 201, description = "The webhook with its secret", body = Webhook),
         (status = "4XX", description = "The request was refused", body = ProblemDocument,
@@ -54,7 +56,7 @@ fn seed() -> Result<Vec<u8>, Problem> {
 pub(crate) async fn make_webhook(
     state: Data<State>,
     caller: Caller,
-    new: Json<NewWebhook>,
+    new: Body<NewWebhook>,
 ) -> Result<HttpResponse, Problem> {
     let now = state.clock.now().naive_utc().trunc_subsecs(6);
     if !delivery::ways(&state).webhooks {

@@ -11,6 +11,7 @@ pub mod efficacy;
 pub mod egg_count;
 pub mod entry;
 pub mod export;
+mod export_account;
 pub mod figure;
 pub mod files;
 pub mod grants;
@@ -170,6 +171,7 @@ commands! {
     Sessions: devices::SessionArgs,
     /// Change your password
     Password: devices::PasswordArgs,
+    ExportAccount: export_account::Args,
     /// Print the completions for a shell
     Completions: completions::Args,
     /// Write the manual pages into a folder

@@ -352,6 +352,17 @@ impl<'a> Remote<'a> {
         Ok(self.send(&request)?.bytes())
     }
 
+    /// Reads a JSON document as it comes, to be kept as a file.
+    ///
+    /// # Errors
+    ///
+    /// [`Failure::Refused`] or [`Failure::Offline`].
+    pub fn get_for_file(&mut self, path: &str) -> Result<Vec<u8>, Failure> {
+        let mut request = Request::new(Method::GET, path);
+        request.patience = PATIENCE_FOR_FILES;
+        Ok(self.send(&request)?.bytes())
+    }
+
     /// Reads a file.
     ///
     /// # Errors

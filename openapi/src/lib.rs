@@ -3,6 +3,7 @@
 //! Server and client build on the same types; `openapi.json` beside this crate is generated from them.
 
 pub mod account;
+pub mod account_export;
 pub mod attachment;
 pub mod barn;
 pub mod bundle;

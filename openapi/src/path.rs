@@ -9,6 +9,8 @@ use whorl_care::ids::{
 pub const ACCOUNTS: &str = "/v1/accounts";
 /// The caller's account.
 pub const ACCOUNT: &str = "/v1/account";
+/// All that the server has of the caller's account.
+pub const ACCOUNT_EXPORT: &str = "/v1/account/export";
 /// The caller's password.
 pub const PASSWORD: &str = "/v1/account/password";
 /// The caller's sessions; signing in makes one.

@@ -1,6 +1,7 @@
 //! The end-to-end tests: one binary, a file for each resource or story.
 
 mod access_matrix;
+mod account_export;
 mod accounts;
 mod anonymous;
 mod attachments;

@@ -165,6 +165,11 @@ impl Scene {
             get("get_efficacy", path::efficacy(barn), Way::Health),
             get("get_health_watch", path::health_watch(barn), Way::Health),
             get("list_notices", path::NOTICES.to_owned(), Way::Notice),
+            get(
+                "export_account",
+                path::ACCOUNT_EXPORT.to_owned(),
+                Way::Notice,
+            ),
             (
                 "pull_events",
                 Method::POST,

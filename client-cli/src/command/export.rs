@@ -40,9 +40,7 @@ impl Args {
     pub fn run(self, desk: &mut Desk<'_, '_>) -> Result<(), Failure> {
         let mut conn = desk.database()?;
         let horse = herd::named(&mut conn, &self.horse)?;
-        if self.out.exists() {
-            return Err(taken(&self.out));
-        }
+        check_free(&self.out)?;
         let new = NewBundle {
             seal: self.sealing.seal(),
         };
@@ -61,7 +59,7 @@ impl Args {
                 horse.label()
             )));
         }
-        write(&self.out, &bytes)?;
+        write(&self.out, &bytes, OpenOptions::new())?;
         desk.show(&report, || told(&self.out, bytes.len(), &report))
     }
 }
@@ -81,6 +79,18 @@ fn told(out: &Path, bytes: usize, report: &Report) -> Sheet {
         ))
 }
 
+/// Looks whether a file's name is free, before anything is fetched for it.
+///
+/// # Errors
+///
+/// [`Failure::Input`] if it isn't.
+pub(super) fn check_free(out: &Path) -> Result<(), Failure> {
+    if out.exists() {
+        return Err(taken(out));
+    }
+    Ok(())
+}
+
 fn taken(out: &Path) -> Failure {
     let out = out.display();
     Failure::input(format!(
@@ -88,9 +98,14 @@ fn taken(out: &Path) -> Failure {
     ))
 }
 
-fn write(out: &Path, bytes: &[u8]) -> Result<(), Failure> {
+/// Writes a new file, whole and for good; `how` says who may read it.
+///
+/// # Errors
+///
+/// [`Failure::Input`] if it is there already; [`Failure::Device`] if it can't be written.
+pub(super) fn write(out: &Path, bytes: &[u8], mut how: OpenOptions) -> Result<(), Failure> {
     let failed = |error: std::io::Error| Failure::file(out.display(), &error);
-    match OpenOptions::new().write(true).create_new(true).open(out) {
+    match how.write(true).create_new(true).open(out) {
         Ok(mut place) => place
             .write_all(bytes)
             .and_then(|()| place.sync_all())

@@ -1,5 +1,6 @@
 //! The routes: one file a resource, all listed here.
 
+mod account_export;
 pub(crate) mod accounts;
 mod attachments;
 mod barns;
@@ -134,6 +135,7 @@ pub(crate) fn all(config: &mut impl Operations) {
         .service(accounts::open_account)
         .service(accounts::get_account)
         .service(accounts::change_password)
+        .service(account_export::export_account)
         .service(sessions::open_session)
         .service(sessions::refresh_session)
         .service(sessions::list_sessions)

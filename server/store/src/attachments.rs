@@ -78,3 +78,51 @@ pub fn remove(db: &mut Db, horse: HorseId, sha256: &str) -> Result<(), StoreErro
     diesel::delete(attachment::table.find((Key(horse), sha256))).execute(db)?;
     Ok(())
 }
+
+/// An attachment without its bytes.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Brought {
+    /// The horse.
+    pub horse_id: HorseId,
+    /// The SHA-256 of its bytes, in lower-case hexadecimal.
+    pub sha256: String,
+    /// Its media type.
+    pub media_type: String,
+    /// Its size.
+    pub bytes: i64,
+    /// When it was brought, in UTC.
+    pub created_at: NaiveDateTime,
+}
+
+/// What somebody brought of a horse's attachments.
+///
+/// # Errors
+///
+/// [`StoreError`] if the database fails.
+pub fn brought_by(
+    db: &mut Db,
+    horse: HorseId,
+    account: AccountId,
+) -> Result<Vec<Brought>, StoreError> {
+    let rows: Vec<(String, String, i64, NaiveDateTime)> = attachment::table
+        .filter(attachment::horse_id.eq(Key(horse)))
+        .filter(attachment::uploaded_by.eq(Key(account)))
+        .order(attachment::sha256)
+        .select((
+            attachment::sha256,
+            attachment::media_type,
+            attachment::bytes,
+            attachment::created_at,
+        ))
+        .load(db)?;
+    let brought = rows
+        .into_iter()
+        .map(|(sha256, media_type, bytes, created_at)| Brought {
+            horse_id: horse,
+            sha256,
+            media_type,
+            bytes,
+            created_at,
+        });
+    Ok(brought.collect())
+}

@@ -168,6 +168,27 @@ pub fn range(
         .load(db)?)
 }
 
+/// The events of a horse after a place that an account's devices signed, the first `limit` of them.
+///
+/// # Errors
+///
+/// [`StoreError`] if the database fails.
+pub fn signed_by(
+    db: &mut Db,
+    horse: HorseId,
+    author: AccountId,
+    after: i64,
+    limit: i64,
+) -> Result<Vec<EventRow>, StoreError> {
+    Ok(event::table
+        .filter(event::horse_id.eq(Key(horse)))
+        .filter(event::author_id.eq(Key(author)))
+        .filter(event::seq.gt(after))
+        .order(event::seq)
+        .limit(limit)
+        .load(db)?)
+}
+
 /// The events of one horse that decide how later ones are judged, in order.
 ///
 /// # Errors

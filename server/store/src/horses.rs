@@ -249,3 +249,30 @@ pub fn tenures(db: &mut Db, horses: &[HorseId]) -> Result<Vec<TenureRow>, StoreE
         .order((tenure::horse_id, tenure::from_at))
         .load(db)?)
 }
+
+/// The horses that somebody ever owned, that are named, or that ever stood in one of these barns, by id.
+///
+/// # Errors
+///
+/// [`StoreError`] if the database fails.
+pub fn ever_of(
+    db: &mut Db,
+    owner: AccountId,
+    named: &[HorseId],
+    barns: &[BarnId],
+) -> Result<Vec<HorseId>, StoreError> {
+    let named: Vec<String> = named.iter().map(ToString::to_string).collect();
+    let barns: Vec<String> = barns.iter().map(ToString::to_string).collect();
+    let found: Vec<Key<HorseId>> = tenure::table
+        .filter(
+            tenure::owner_id
+                .eq(Key(owner))
+                .or(tenure::horse_id.eq_any(named))
+                .or(tenure::barn_id.eq_any(barns)),
+        )
+        .select(tenure::horse_id)
+        .distinct()
+        .order(tenure::horse_id)
+        .load(db)?;
+    Ok(found.into_iter().map(|id| id.0).collect())
+}

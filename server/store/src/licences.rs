@@ -140,3 +140,17 @@ pub fn withdraw(db: &mut Db, id: LicenceId, at: NaiveDateTime) -> Result<(), Sto
     .execute(db)?;
     Ok(())
 }
+
+/// Every licence that somebody ever entered, withdrawn ones too.
+///
+/// # Errors
+///
+/// [`StoreError`] if the database fails.
+pub fn ever_of(db: &mut Db, account: AccountId) -> Result<Vec<(LicenceRow, String)>, StoreError> {
+    Ok(licence::table
+        .inner_join(account::table.on(account::id.eq(licence::account_id)))
+        .filter(licence::account_id.eq(Key(account)))
+        .order(licence::id)
+        .select((licence::all_columns, account::name))
+        .load(db)?)
+}

@@ -5,7 +5,7 @@ use diesel::dsl::case_when;
 use diesel::prelude::*;
 use diesel::upsert::excluded;
 use uuid::Uuid;
-use whorl_care::ids::HorseId;
+use whorl_care::ids::{AccountId, HorseId};
 use whorl_care::reading::{Reader, Way};
 
 use crate::connection::{Db, on_each};
@@ -140,4 +140,22 @@ pub fn page(
 /// [`StoreError`] if the database fails.
 pub fn sweep(db: &mut Db, day: NaiveDate) -> Result<usize, StoreError> {
     Ok(diesel::delete(reading::table.filter(reading::day.lt(day))).execute(db)?)
+}
+
+/// What an account read of a horse, the earliest day first.
+///
+/// # Errors
+///
+/// [`StoreError`] if the database fails.
+pub fn by_account(
+    db: &mut Db,
+    horse: HorseId,
+    account: AccountId,
+) -> Result<Vec<ReadingRow>, StoreError> {
+    Ok(reading::table
+        .filter(reading::horse_id.eq(Key(horse)))
+        .filter(reading::reader.eq(Key(Reader::Account)))
+        .filter(reading::reader_id.eq(Key(account.0)))
+        .order((reading::day, reading::way))
+        .load(db)?)
 }

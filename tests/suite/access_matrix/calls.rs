@@ -103,6 +103,7 @@ impl<'a> Calls<'a> {
             | "ready"
             | "get_server"
             | "get_account"
+            | "export_account"
             | "list_barns"
             | "list_calendars"
             | "list_devices"

@@ -13,6 +13,7 @@ use whorl_store::held_events::{self, HeldEventRow};
 use whorl_store::{StoreError, horses};
 
 use crate::access;
+use crate::body::Body;
 use crate::caller::Caller;
 use crate::ledger::{self, Arrival, Terms};
 use crate::notice;
@@ -43,17 +44,7 @@ pub(crate) async fn list_held(
                 .collect();
             held_events::waiting(db, &owned)?
                 .into_iter()
-                .map(|(row, author_name)| {
-                    Ok(HeldEvent {
-                        event: signed_event(&row)?,
-                        id: row.id,
-                        horse_id: row.horse_id,
-                        author_id: row.author_id,
-                        author_name,
-                        reason: row.reason,
-                        received_at: row.received_at.and_utc(),
-                    })
-                })
+                .map(view)
                 .collect::<Result<Vec<_>, StoreError>>()
         })
         .await?;
@@ -64,6 +55,7 @@ pub(crate) async fn list_held(
 #[utoipa::path(
     tag = "sync",
     params(("event" = EventId, Path, description = "The held event")),
+    request_body = HeldDecision,
     responses(
         (status = 200, description = "What became of it", body = Outcome),
         (status = "4XX", description = "The request was refused", body = ProblemDocument,
@@ -75,7 +67,7 @@ pub(crate) async fn decide_held(
     state: Data<State>,
     caller: Caller,
     event: Path<EventId>,
-    decision: Json<HeldDecision>,
+    decision: Body<HeldDecision>,
 ) -> Result<Json<Outcome>, Problem> {
     let terms = Terms::of(&state);
     let (event, accept) = (event.into_inner(), decision.accept);
@@ -115,6 +107,18 @@ pub(crate) async fn decide_held(
         })
         .await?;
     Ok(Json(outcome))
+}
+
+pub(super) fn view((row, author_name): (HeldEventRow, String)) -> Result<HeldEvent, StoreError> {
+    Ok(HeldEvent {
+        event: signed_event(&row)?,
+        id: row.id,
+        horse_id: row.horse_id,
+        author_id: row.author_id,
+        author_name,
+        reason: row.reason,
+        received_at: row.received_at.and_utc(),
+    })
 }
 
 fn signed_event(row: &HeldEventRow) -> Result<SignedEvent, StoreError> {

@@ -13,10 +13,12 @@ use whorl_care::ids::{AccountId, HorseId, ShareId};
 use whorl_contract::page::Page;
 use whorl_contract::problem::Problem as ProblemDocument;
 use whorl_contract::share::{LONGEST_DAYS, NewShare, Share, SharedHistory};
+use whorl_store::horses::{self, HorseRow};
 use whorl_store::shares::{self, ShareRow};
 use whorl_store::{Db, StoreError, accounts};
 
 use crate::access::{self, Access};
+use crate::body::Body;
 use crate::bundling::check_seal;
 use crate::caller::Caller;
 use crate::exchange::HeadOnly;
@@ -138,7 +140,8 @@ pub(crate) async fn add(
     let url = format!("{base}/shared/{token}");
     share.qr_svg = Some(qr::svg(&url)?);
     share.url = Some(url);
-    tracing::info!(target: "security", account = %share.made_by, horse = %share.horse_id, share = %share.id, "a history was shared");
+    tracing::info!(target: "security", event = "history_shared", account = %share.made_by, horse = %share.horse_id,
+        share = %share.id);
     Ok(share)
 }
 
@@ -175,15 +178,46 @@ pub(crate) fn known(
     let (horse, access) = access::horse(db, account, horse, now)?;
     check_is_owner(&access)?;
     let mut known = Vec::new();
-    for mut row in shares::of_horse(db, horse.id)? {
+    for row in shares::of_horse(db, horse.id)? {
         if row.made_by == account || access::of_horse(db, row.made_by, &horse, now)?.is_owner() {
-            // What ended with its maker's ownership stays ended, though they own the horse again.
-            let lapsed = access::lapsed(db, row.made_by, &horse, row.created_at, now)?;
-            row.revoked_at = row.revoked_at.into_iter().chain(lapsed).min();
-            known.push(view(db, &row)?);
+            known.push(as_it_is(db, row, &horse, now)?);
         }
     }
     Ok(known)
+}
+
+/// The links that somebody made to a horse's history, whosever the horse is by now.
+///
+/// # Errors
+///
+/// [`StoreError`] if the database fails.
+pub(super) fn made_by(
+    db: &mut Db,
+    account: AccountId,
+    horse: HorseId,
+    now: DateTime<Utc>,
+) -> Result<Vec<Share>, StoreError> {
+    let mut rows = shares::of_horse(db, horse)?;
+    rows.retain(|row| row.made_by == account);
+    if rows.is_empty() {
+        return Ok(Vec::new());
+    }
+    let horse = horses::get(db, horse)?;
+    rows.into_iter()
+        .map(|row| as_it_is(db, row, &horse, now))
+        .collect()
+}
+
+/// A link by now: what ended with its maker's ownership stays ended, though they own the horse again.
+fn as_it_is(
+    db: &mut Db,
+    mut row: ShareRow,
+    horse: &HorseRow,
+    now: DateTime<Utc>,
+) -> Result<Share, StoreError> {
+    let lapsed = access::lapsed(db, row.made_by, horse, row.created_at, now)?;
+    row.revoked_at = row.revoked_at.into_iter().chain(lapsed).min();
+    view(db, &row)
 }
 
 /// Ends a link at once; every owner of the horse may, and ending it again changes nothing.
@@ -206,7 +240,7 @@ pub(crate) async fn end_now(
             Ok::<_, Problem>(shares::revoke(db, horse.id, row.id, now.naive_utc())?)
         })
         .await?;
-    tracing::info!(target: "security", account = %account, horse = %horse, share = %id, "a share was ended");
+    tracing::info!(target: "security", event = "share_ended", %account, %horse, share = %id);
     Ok(())
 }
 
@@ -218,6 +252,7 @@ pub(crate) async fn end_now(
 #[utoipa::path(
     tag = "horses",
     params(("horse" = HorseId, Path, description = "The horse")),
+    request_body = NewShare,
     responses(
         (status = 201, description = "The link, with its address and QR code", body = Share),
         (status = "4XX", description = "The request was refused", body = ProblemDocument,
@@ -229,7 +264,7 @@ pub(crate) async fn share_history(
     state: Data<State>,
     caller: Caller,
     horse: Path<HorseId>,
-    new: Json<NewShare>,
+    new: Body<NewShare>,
     request: HttpRequest,
 ) -> Result<HttpResponse, Problem> {
     let made = new_row(&state, caller.account, *horse, &new)?;

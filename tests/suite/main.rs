@@ -43,6 +43,7 @@ mod recall;
 mod replicas;
 mod sealed;
 mod security_checks;
+mod security_events;
 mod server_keys;
 mod sessions;
 mod shape;

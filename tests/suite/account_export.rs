@@ -109,8 +109,8 @@ impl Scene {
             share.url.expect("a link"),
             calendar.address.expect("an address"),
         ] {
-            let last = address.rsplit('/').next().expect("a secret");
-            secrets.push(last.trim_end_matches(".ics").to_owned());
+            let secret = address.rsplit('/').next().expect("a secret");
+            secrets.push(secret.trim_end_matches(".ics").to_owned());
         }
         let webhook = webhook(server, &wren);
         secrets.extend([STANDARD.encode(SEED), URL_SAFE_NO_PAD.encode(SEED)]);

@@ -458,8 +458,8 @@ fn nobody_fills_the_log_of_errors_with_requests_that_cannot_be_read() {
     for (why, text) in smuggled() {
         let _ = (why, by_hand(&address, &text));
     }
-    let long = format!("GET / HTTP/1.1\r\nX-Long: {}\r\n\r\n", "a".repeat(200_000));
-    let _ = by_hand(&address, &long);
+    let endless = format!("GET / HTTP/1.1\r\nX-Long: {}\r\n\r\n", "a".repeat(200_000));
+    let _ = by_hand(&address, &endless);
     assert_eq!(place.anonymous().get(path::LIVE).status, 200);
     let log = place.log();
     assert!(log.contains("\"level\":\"INFO\""), "{log}");

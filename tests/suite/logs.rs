@@ -63,7 +63,8 @@ fn live_and_tell() {
         "SV-20418".to_owned(),
         "Maren".to_owned(),
     ];
-    secrets.extend(share["token"].as_str().map(str::to_owned));
+    let link = share["url"].as_str().expect("a link");
+    secrets.push(link.rsplit('/').next().expect("a secret").to_owned());
     for secret in secrets {
         println!("secret={secret}");
     }

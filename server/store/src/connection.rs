@@ -188,3 +188,27 @@ extern "SQL" {
     /// Whether this PostgreSQL follows another one.
     fn pg_is_in_recovery() -> diesel::sql_types::Bool;
 }
+
+#[cfg(test)]
+mod tests {
+    use diesel::dsl::sql;
+    use diesel::sql_types::Integer;
+
+    use super::*;
+
+    #[test]
+    fn sqlite_is_built_as_the_settings_of_cargo_say() {
+        let mut conn = SqliteConnection::establish(":memory:").expect("a database");
+        for (option, wanted) in [
+            ("ENABLE_QPSG", 1),
+            ("DEFAULT_MEMSTATUS=0", 1),
+            ("ENABLE_MEMORY_MANAGEMENT", 0),
+        ] {
+            let asked = sql::<Integer>(&format!("sqlite_compileoption_used('{option}')"));
+            let used: i32 = diesel::select(asked)
+                .get_result(&mut conn)
+                .expect("an answer");
+            assert_eq!(used, wanted, "{option}; see .cargo/config.toml");
+        }
+    }
+}

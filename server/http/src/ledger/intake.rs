@@ -61,11 +61,12 @@ pub(crate) fn take_in(
 
 /// Does the same with each of many, on every core, and answers in their order.
 fn shared_out<T: Sync, R: Send>(items: &[T], work: impl Fn(&T) -> R + Sync) -> Vec<R> {
-    let cores = std::thread::available_parallelism().map_or(1, usize::from);
-    let share = items.len().div_ceil(cores).max(SMALLEST_SHARE);
-    if items.len() <= share {
+    if items.len() <= SMALLEST_SHARE {
         return items.iter().map(work).collect();
     }
+    // Counting them reads files: not for a push of one.
+    let cores = std::thread::available_parallelism().map_or(1, usize::from);
+    let share = items.len().div_ceil(cores).max(SMALLEST_SHARE);
     let work = &work;
     std::thread::scope(|scope| {
         let shares: Vec<_> = items

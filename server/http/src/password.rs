@@ -9,6 +9,8 @@ use std::sync::Arc;
 use actix_web::web;
 use argon2::password_hash::phc::PasswordHash;
 use argon2::{Algorithm, Argon2, Params, PasswordHasher, PasswordVerifier, Version};
+use base64::Engine;
+use base64::engine::general_purpose::STANDARD_NO_PAD;
 use tokio::sync::{Semaphore, SemaphorePermit};
 use unicode_normalization::UnicodeNormalization;
 use whorl_care::fault::Faults;
@@ -136,11 +138,10 @@ impl Hashing {
     ///
     /// [`Problem`] if the machine gives no randomness.
     pub fn new(cores: usize) -> Result<Self, Problem> {
-        let nobody: [u8; 32] = crate::keys::random().map_err(Problem::internal)?;
         Ok(Self {
             slots: Arc::new(Semaphore::new(cores)),
             queue: Semaphore::new(cores + WAITING),
-            nobody: hash(&nobody)?,
+            nobody: nobodys()?,
         })
     }
 
@@ -230,6 +231,19 @@ fn hash(password: &[u8]) -> Result<String, Problem> {
     Ok(hash.to_string())
 }
 
+/// A hash that no password has: random bytes stand where hashing would have put its own, since a server that starts needn't
+/// wait for that.
+fn nobodys() -> Result<String, Problem> {
+    let salt: [u8; 16] = crate::keys::random().map_err(Problem::internal)?;
+    let bytes: [u8; Params::DEFAULT_OUTPUT_LEN] =
+        crate::keys::random().map_err(Problem::internal)?;
+    let (salt, bytes) = (STANDARD_NO_PAD.encode(salt), STANDARD_NO_PAD.encode(bytes));
+    let (memory, passes, lanes) = (PARAMS.m_cost(), PARAMS.t_cost(), PARAMS.p_cost());
+    Ok(format!(
+        "$argon2id$v=19$m={memory},t={passes},p={lanes}${salt}${bytes}"
+    ))
+}
+
 fn fits(password: &[u8], hash: &str) -> Result<Fit, Problem> {
     use argon2::password_hash::Error;
     let hash = PasswordHash::new(hash).map_err(Problem::internal)?;
@@ -251,6 +265,16 @@ mod tests {
     use proptest::prelude::*;
 
     use super::*;
+
+    #[test]
+    fn nobodys_hash_is_of_the_same_make_as_everybodys() {
+        let (nobodys, somebodys) = (nobodys().expect("one"), hash(b"tide").expect("a hash"));
+        let make = |hash: &str| hash.rsplitn(3, '$').nth(2).map(str::to_owned);
+        assert_eq!(make(&nobodys), make(&somebodys));
+        assert_eq!(nobodys.len(), somebodys.len());
+        assert_eq!(fits(b"tide", &nobodys).expect("it can be read"), Fit::No);
+        assert_eq!(fits(b"tide", &somebodys).expect("it can be read"), Fit::Yes);
+    }
 
     fn password(text: &str) -> Password {
         Password::read("/password", text).expect("a password")

@@ -2,7 +2,7 @@
 //!
 //! Whoever asks is counted as what they have proved to be, and once that is known: so nobody can use up another's bucket,
 //! whatever they claim and wherever they ask from, and no proxy has to be believed. Who proves nothing costs a signature or
-//! a look into an index; guessing passwords and codes has waits of its own ([`crate::throttle`]).
+//! a look into an index; guessing passwords and codes has waits of its own (`throttle.rs`).
 //!
 //! Buckets are in memory, and each replica has its own: asking another one before every request would cost more than the
 //! requests that it spares. Full ones are forgotten, so there are no more of them than there was use of late.

@@ -211,7 +211,7 @@ impl Bench {
     ) -> Outcome<Figure> {
         let wanted = 10_000;
         let mut connections: Vec<Vec<Vec<u8>>> = vec![Vec::new(); 2];
-        let (mut asked, mut n) = (0, 0);
+        let (mut asked, mut expected, mut n) = (0, 0, 0);
         'all: loop {
             for caller in callers {
                 let horses: Vec<HorseId> = of(caller.barn)
@@ -230,8 +230,12 @@ impl Bench {
                         limit: Some(1_000),
                     })?;
                     connections[n % 2].push(post(path::PULL, Some(&caller.token), &body));
+                    let events = pair.len() * usize::try_from(self.world.core.long)?;
+                    if n == 0 {
+                        expected = events;
+                    }
                     n += 1;
-                    asked += pair.len() * usize::try_from(self.world.core.long)?;
+                    asked += events;
                     if asked >= wanted || self.rounds == 1 {
                         break 'all;
                     }
@@ -242,7 +246,6 @@ impl Bench {
         let mut client = Client::connect(server.address)?;
         let first: Pulled = serde_json::from_slice(client.ask(&connections[0][0])?)?;
         let came: usize = first.runs.iter().map(|run| run.events.len()).sum();
-        let expected = asked / n;
         if came != expected {
             return Err(format!("a pull gave {came} events, not {expected}").into());
         }

@@ -164,8 +164,8 @@ pub struct Trigger {
     pub disease: Disease,
     /// Only if the last dose lies further back than this from the wound.
     pub older_than: Period,
-    /// How long after the wound it counts.
-    pub counts_for: Period,
+    /// How long after the wound antitoxin is a question for the vet, where there is no complete course.
+    pub antitoxin_within: Period,
     /// Findings on a foot that are wounds.
     pub findings: Vec<String>,
     /// A `[[source]]` of this pack.

@@ -76,15 +76,20 @@ fn a_wound_calls_for_tetanus_cover() {
         at(given, wound("2026-08-20"), "2026-08-25")["due_by"],
         "2027-08-21"
     );
-    // Weeks later it says nothing more.
-    assert_eq!(
-        at(course, wound("2026-08-20"), "2026-10-01")["status"],
-        "up_to_date"
-    );
+    // It doesn't go away by waiting.
+    let later = at(course, wound("2026-08-20"), "2026-12-01");
+    assert_item(&later, "overdue", Some("2026-08-20"), Some("2026-08-20"));
     for days in [&[][..], &["2026-08-01"]] {
-        let none = at(days, wound("2026-08-20"), "2026-08-20");
-        assert_eq!(none["status"], "ask_vet");
-        assert_reason(&none, "antitoxin");
+        for on in ["2026-08-20", "2026-09-19"] {
+            let none = at(days, wound("2026-08-20"), on);
+            assert_eq!(none["status"], "ask_vet", "{on}");
+            assert_reason(&none, "antitoxin");
+        }
+        // Antitoxin is no question any more; the course that is lacking still is.
+        let later = at(days, wound("2026-08-20"), "2026-09-20");
+        assert_ne!(later["status"], "up_to_date");
+        let reason = later["reason"].as_str().expect("a reason");
+        assert!(!reason.contains("antitoxin"), "{reason}");
     }
     let nail = event(
         "hoof_check",

@@ -240,7 +240,8 @@ impl<'a> Case<'a> {
         }
     }
 
-    /// A wound makes a booster due at once if the last dose lies far back.
+    /// A wound makes a booster due at once if the last dose lies far back, and it stays so until one is given: waiting makes
+    /// nobody safer.
     fn after_a_wound(
         &self,
         draft: &mut Draft<'a>,
@@ -261,10 +262,12 @@ impl<'a> Case<'a> {
             }
             let what = code.replace(['_', '-'], " ");
             if next.booster.is_none() {
-                draft.ask_vet = true;
-                draft.say(format_args!(
-                    "{what} on {day} and no complete course: call the vet now, who decides on antitoxin as well"
-                ));
+                if self.on <= trigger.antitoxin_within.after(day) {
+                    draft.ask_vet = true;
+                    draft.say(format_args!(
+                        "{what} on {day} and no complete course: call the vet now, who decides on antitoxin as well"
+                    ));
+                }
             } else if last.is_some_and(|last| trigger.older_than.after(last) < day) {
                 draft.take_row(trigger);
                 (draft.from, draft.by) = (Some(day), Some(day));
@@ -277,17 +280,14 @@ impl<'a> Case<'a> {
         }
     }
 
-    /// The last wound that still counts: the day and its code.
+    /// The last wound: the day and its code.
     fn last_wound(&self, trigger: &Trigger) -> Option<(NaiveDate, &'a str)> {
-        let counts = |look: &&Look<'a>| self.on <= trigger.counts_for.after(look.entry.day);
-        let observations = past(&self.record.observations, self.on, |one| &one.entry).rev();
-        let seen = observations
-            .take_while(counts)
+        let seen = past(&self.record.observations, self.on, |one| &one.entry)
+            .rev()
             .find_map(|look| Some((look.entry.day, look.wound()?)));
         let on_feet = |list: &'a [Look<'a>]| {
             past(list, self.on, |one| &one.entry)
                 .rev()
-                .take_while(counts)
                 .find_map(|look| {
                     let is_wound = |code: &&str| trigger.findings.iter().any(|one| one == code);
                     Some((look.entry.day, look.findings().find(is_wound)?))

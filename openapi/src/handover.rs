@@ -3,10 +3,8 @@
 
 use chrono::{DateTime, SecondsFormat, Utc};
 use serde::{Deserialize, Serialize};
-use serde_json::json;
 use utoipa::ToSchema;
 
-use crate::canonical;
 use crate::key::{PublicKey, Purpose, SecretKey, Signature};
 
 /// A server's key says which key follows it.
@@ -22,8 +20,8 @@ pub struct Handover {
     pub to: PublicKey,
     /// When.
     pub at: DateTime<Utc>,
-    /// By `from`, over the bytes `whorl/handover/1`, a zero byte, and the canonical form (RFC 8785) of an object with `at`,
-    /// `from`, `server` (the server's name) and `to`.
+    /// By `from`, over the bytes `whorl/handover/1`, a zero byte, and four lines, each with its end: `from`, `to`, `at` (RFC 3339
+    /// in UTC, to the microsecond) and the server's name.
     pub signature: Signature,
 }
 
@@ -72,9 +70,8 @@ pub fn leads(server: &str, handovers: &[Handover], known: &PublicKey, shown: &Pu
 
 fn statement(server: &str, from: &PublicKey, to: &PublicKey, at: DateTime<Utc>) -> Vec<u8> {
     let at = at.to_rfc3339_opts(SecondsFormat::Micros, true);
-    let statement = json!({"at": at, "from": from, "server": server, "to": to});
-    // Four texts have a canonical form, always.
-    canonical::write(&statement).unwrap_or_default()
+    // The name comes last: whatever somebody calls a server, nothing in it passes for another line.
+    format!("{from}\n{to}\n{at}\n{server}\n").into_bytes()
 }
 
 #[cfg(test)]
@@ -100,7 +97,7 @@ mod tests {
         let signed = step(1, 2);
         let statement = statement("saltmarsh.example", &signed.from, &signed.to, signed.at);
         let text = format!(
-            r#"{{"at":"2027-03-04T14:20:00.000000Z","from":"{}","server":"saltmarsh.example","to":"{}"}}"#,
+            "{}\n{}\n2027-03-04T14:20:00.000000Z\nsaltmarsh.example\n",
             key(1).public(),
             key(2).public()
         );

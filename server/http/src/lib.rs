@@ -34,6 +34,7 @@ pub mod operate;
 pub mod pages;
 mod paging;
 mod password;
+mod pieces;
 pub mod problem;
 pub mod public_url;
 mod qr;

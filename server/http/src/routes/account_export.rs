@@ -1,17 +1,9 @@
-//! All that the server has of an account, in one file for its person. It is read from the database and sent piece by piece:
-//! however much there is, little of it is in memory.
+//! All that the server has of an account, in one file for its person.
 
-use std::io;
-use std::pin::Pin;
-use std::task::{Context, Poll};
-
-use actix_web::body::{BodySize, MessageBody};
 use actix_web::http::header::CONTENT_DISPOSITION;
-use actix_web::web::{Bytes, Data};
-use actix_web::{HttpResponse, get, rt};
+use actix_web::web::Data;
+use actix_web::{HttpResponse, get};
 use chrono::{DateTime, Utc};
-use serde::Serialize;
-use tokio::sync::mpsc;
 use whorl_care::ids::{BarnId, HorseId};
 use whorl_care::reading::Way;
 use whorl_contract::account_export::{AccountExport, FORMAT, OwnFile, OwnReading, OwnThings};
@@ -36,6 +28,7 @@ use crate::exchange::HeadOnly;
 use crate::herd;
 use crate::log_view::logged_event;
 use crate::notice::view::{self, Wanted};
+use crate::pieces::{self, Cut, Pieces};
 use crate::problem::Problem;
 use crate::readings::By;
 use crate::state::State;
@@ -64,30 +57,19 @@ pub(crate) async fn export_account(
     state.write_readings().await;
     let (own, reach) = own_things(&state, caller).await?;
     let first = serde_json::to_string(&own).map_err(Problem::internal)?;
-    // Two pieces wait at most: whoever reads slowly makes the rest be read slowly.
-    let (pieces, body) = mpsc::channel(2);
-    if !head.0 {
+    let body = if head.0 {
+        pieces::nothing()
+    } else {
         tracing::info!(target: "security", event = "account_exported", account = %caller.account,
             session = %caller.session);
-        rt::spawn(async move {
-            let mut pieces = Pieces {
-                pieces,
-                first: true,
-            };
-            if let Err(Cut::Failed(problem)) =
-                write(&state, caller, &reach, first, &mut pieces).await
-            {
-                tracing::error!(problem = %problem, account = %caller.account, "an export was cut short");
-                // The line is cut with it, so that nobody takes what came for all there is.
-                let cut = Err(io::Error::other("the rest can't be read"));
-                drop(pieces.pieces.send(cut).await);
-            }
-        });
-    }
+        pieces::sent(
+            |mut pieces| async move { write(&state, caller, &reach, first, &mut pieces).await },
+        )
+    };
     Ok(HttpResponse::Ok()
         .content_type("application/json")
         .insert_header((CONTENT_DISPOSITION, "attachment; filename=\"account.json\""))
-        .body(Sent(body)))
+        .body(body))
 }
 
 /// The horses that an account ever had to do with.
@@ -304,74 +286,5 @@ async fn events_of(
         let events = rows.iter().map(|row| logged_event(row, true));
         let events: Vec<LoggedEvent> = events.collect::<Result<_, _>>().map_err(Problem::from)?;
         to.items(&events).await?;
-    }
-}
-
-/// Why a document ends before its end.
-enum Cut {
-    /// Nobody reads on.
-    Unread,
-    /// Something of ours failed.
-    Failed(Problem),
-}
-
-impl From<Problem> for Cut {
-    fn from(problem: Problem) -> Self {
-        Self::Failed(problem)
-    }
-}
-
-/// The document on its way out.
-struct Pieces {
-    pieces: mpsc::Sender<io::Result<Bytes>>,
-    /// Whether the list that is open has nothing in it yet.
-    first: bool,
-}
-
-impl Pieces {
-    async fn text(&self, text: String) -> Result<(), Cut> {
-        let sent = self.pieces.send(Ok(Bytes::from(text))).await;
-        sent.map_err(|_| Cut::Unread)
-    }
-
-    async fn open(&mut self, name: &str) -> Result<(), Cut> {
-        self.first = true;
-        self.text(format!(",\"{name}\":[")).await
-    }
-
-    async fn items<T: Serialize>(&mut self, items: &[T]) -> Result<(), Cut> {
-        let mut text = String::new();
-        for item in items {
-            if !std::mem::take(&mut self.first) {
-                text.push(',');
-            }
-            text.push_str(&serde_json::to_string(item).map_err(Problem::internal)?);
-        }
-        if text.is_empty() {
-            return Ok(());
-        }
-        self.text(text).await
-    }
-
-    async fn close(&self) -> Result<(), Cut> {
-        self.text("]".to_owned()).await
-    }
-}
-
-/// A body that comes from elsewhere in pieces.
-struct Sent(mpsc::Receiver<io::Result<Bytes>>);
-
-impl MessageBody for Sent {
-    type Error = io::Error;
-
-    fn size(&self) -> BodySize {
-        BodySize::Stream
-    }
-
-    fn poll_next(
-        mut self: Pin<&mut Self>,
-        context: &mut Context<'_>,
-    ) -> Poll<Option<io::Result<Bytes>>> {
-        self.0.poll_recv(context)
     }
 }

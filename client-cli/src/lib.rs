@@ -18,6 +18,7 @@ pub mod history;
 pub mod home;
 pub mod jotting;
 pub mod mirror;
+pub mod new_file;
 pub mod outbox;
 pub mod photo;
 mod progress;

@@ -1,7 +1,5 @@
 //! `whorl export`: a horse's history as one signed file, for a buyer.
 
-use std::fs::OpenOptions;
-use std::io::{ErrorKind, Write as _};
 use std::path::{Path, PathBuf};
 
 use whorl_care::sentence::counted;
@@ -12,6 +10,7 @@ use whorl_contract::server::ServerInfo;
 use super::sealing::Sealing;
 use crate::desk::Desk;
 use crate::failure::Failure;
+use crate::new_file::{self, Readers};
 use crate::render::Sheet;
 use crate::{herd, server_key};
 
@@ -40,7 +39,7 @@ impl Args {
     pub fn run(self, desk: &mut Desk<'_, '_>) -> Result<(), Failure> {
         let mut conn = desk.database()?;
         let horse = herd::named(&mut conn, &self.horse)?;
-        check_free(&self.out)?;
+        new_file::check_free(&self.out)?;
         let new = NewBundle {
             seal: self.sealing.seal(),
         };
@@ -59,7 +58,7 @@ impl Args {
                 horse.label()
             )));
         }
-        write(&self.out, &bytes, OpenOptions::new())?;
+        new_file::write(&self.out, &bytes, Readers::Usual)?;
         desk.show(&report, || told(&self.out, bytes.len(), &report))
     }
 }
@@ -77,40 +76,4 @@ fn told(out: &Path, bytes: usize, report: &Report) -> Sheet {
             "Whoever has it runs `whorl verify FILE --server-key {}`; tell them the key by another way than the file.",
             report.server_key
         ))
-}
-
-/// Looks whether a file's name is free, before anything is fetched for it.
-///
-/// # Errors
-///
-/// [`Failure::Input`] if it isn't.
-pub(super) fn check_free(out: &Path) -> Result<(), Failure> {
-    if out.exists() {
-        return Err(taken(out));
-    }
-    Ok(())
-}
-
-fn taken(out: &Path) -> Failure {
-    let out = out.display();
-    Failure::input(format!(
-        "{out} is there already; give another name, or move it away"
-    ))
-}
-
-/// Writes a new file, whole and for good; `how` says who may read it.
-///
-/// # Errors
-///
-/// [`Failure::Input`] if it is there already; [`Failure::Device`] if it can't be written.
-pub(super) fn write(out: &Path, bytes: &[u8], mut how: OpenOptions) -> Result<(), Failure> {
-    let failed = |error: std::io::Error| Failure::file(out.display(), &error);
-    match how.write(true).create_new(true).open(out) {
-        Ok(mut place) => place
-            .write_all(bytes)
-            .and_then(|()| place.sync_all())
-            .map_err(failed),
-        Err(error) if error.kind() == ErrorKind::AlreadyExists => Err(taken(out)),
-        Err(error) => Err(failed(error)),
-    }
 }

@@ -1,6 +1,5 @@
 //! `whorl export-account`: all that the server has of an account, in one file.
 
-use std::fs::OpenOptions;
 use std::path::PathBuf;
 
 use serde::Serialize;
@@ -8,9 +7,9 @@ use whorl_care::sentence::counted;
 use whorl_contract::account_export::AccountExport;
 use whorl_contract::path;
 
-use super::export::{check_free, write};
 use crate::desk::Desk;
 use crate::failure::Failure;
+use crate::new_file::{self, Readers};
 use crate::render::Sheet;
 
 /// Write all that the server has of your account into one file
@@ -41,7 +40,7 @@ impl Args {
     ///
     /// [`Failure::Offline`] if it doesn't come whole: then nothing is written.
     pub fn run(self, desk: &mut Desk<'_, '_>) -> Result<(), Failure> {
-        check_free(&self.out)?;
+        new_file::check_free(&self.out)?;
         let bytes = desk.remote()?.get_for_file(path::ACCOUNT_EXPORT)?;
         let export = serde_json::from_slice::<AccountExport>(&bytes);
         let export = export.ok().filter(|export| export.whole).ok_or_else(|| {
@@ -49,10 +48,7 @@ impl Args {
                 "what came is not all there; nothing was written, try again".to_owned(),
             )
         })?;
-        let mut how = OpenOptions::new();
-        #[cfg(unix)]
-        std::os::unix::fs::OpenOptionsExt::mode(&mut how, 0o600);
-        write(&self.out, &bytes, how)?;
+        new_file::write(&self.out, &bytes, Readers::Owner)?;
         let written = Written {
             bytes: bytes.len(),
             horses: export.own.horses.len(),

@@ -1,7 +1,6 @@
 //! `whorl files`: the photos and documents of an entry.
 
-use std::fs::OpenOptions;
-use std::io::{ErrorKind, Write as _};
+use std::io::ErrorKind;
 use std::path::{Path, PathBuf};
 
 use serde_json::json;
@@ -14,6 +13,7 @@ use crate::attachments::sha256;
 use crate::desk::Desk;
 use crate::failure::Failure;
 use crate::home::Home;
+use crate::new_file::{self, Readers};
 use crate::render::Sheet;
 
 /// Save the photos and documents of an entry into a folder
@@ -103,11 +103,8 @@ fn save(folder: &Path, file: &AttachmentRef, bytes: &[u8]) -> Result<PathBuf, Fa
     let name: String = file.sha256.chars().take(16).collect();
     let path = folder.join(format!("{name}.{ending}"));
     let failed = |error: std::io::Error| Failure::Device(format!("{}: {error}", path.display()));
-    match OpenOptions::new().write(true).create_new(true).open(&path) {
-        Ok(mut place) => place
-            .write_all(bytes)
-            .and_then(|()| place.sync_all())
-            .map_err(failed)?,
+    match new_file::create(&path, bytes, Readers::Usual) {
+        Ok(()) => {}
         Err(error) if error.kind() == ErrorKind::AlreadyExists => {
             if std::fs::read(&path).map_err(failed)? != bytes {
                 let path = path.display();

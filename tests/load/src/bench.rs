@@ -210,42 +210,45 @@ impl Bench {
         of: &impl Fn(u64) -> I,
     ) -> Outcome<Figure> {
         let wanted = 10_000;
-        let mut connections: Vec<Vec<Vec<u8>>> = vec![Vec::new(); 2];
-        let (mut asked, mut expected, mut n) = (0, 0, 0);
-        'all: loop {
-            for caller in callers {
+        let long = usize::try_from(self.world.core.long)?;
+        let pairs: Vec<(&Caller, Vec<HorseId>)> = callers
+            .iter()
+            .flat_map(|caller| {
                 let horses: Vec<HorseId> = of(caller.barn)
                     .map(|horse| self.world.horse(horse))
                     .collect();
-                for pair in horses.chunks(2) {
-                    let wants = pair
-                        .iter()
-                        .map(|horse_id| Want {
-                            horse_id: *horse_id,
-                            after: 0,
-                        })
-                        .collect();
-                    let body = serde_json::to_string(&Pull {
-                        wants,
-                        limit: Some(1_000),
-                    })?;
-                    connections[n % 2].push(post(path::PULL, Some(&caller.token), &body));
-                    let events = pair.len() * usize::try_from(self.world.core.long)?;
-                    if n == 0 {
-                        expected = events;
-                    }
-                    n += 1;
-                    asked += events;
-                    if asked >= wanted || self.rounds == 1 {
-                        break 'all;
-                    }
-                }
+                let pairs: Vec<_> = horses
+                    .chunks(2)
+                    .map(|pair| (caller, pair.to_vec()))
+                    .collect();
+                pairs
+            })
+            .collect();
+        let mut connections: Vec<Vec<Vec<u8>>> = vec![Vec::new(); 2];
+        let mut asked = 0;
+        for (n, (caller, pair)) in pairs.iter().cycle().enumerate() {
+            let wants = pair
+                .iter()
+                .map(|horse_id| Want {
+                    horse_id: *horse_id,
+                    after: 0,
+                })
+                .collect();
+            let body = serde_json::to_string(&Pull {
+                wants,
+                limit: Some(1_000),
+            })?;
+            connections[n % 2].push(post(path::PULL, Some(&caller.token), &body));
+            asked += pair.len() * long;
+            if asked >= wanted || self.rounds == 1 {
+                break;
             }
         }
         connections.retain(|requests| !requests.is_empty());
         let mut client = Client::connect(server.address)?;
         let first: Pulled = serde_json::from_slice(client.ask(&connections[0][0])?)?;
         let came: usize = first.runs.iter().map(|run| run.events.len()).sum();
+        let expected = pairs[0].1.len() * long;
         if came != expected {
             return Err(format!("a pull gave {came} events, not {expected}").into());
         }

@@ -188,11 +188,13 @@ impl Args {
         remote.post_anonymously(path::SESSIONS, &sign_in)
     }
 
-    fn check_key(&self, desk: &Desk<'_, '_>, info: &ServerInfo) -> Result<(), Failure> {
-        if self.new_key {
-            return Ok(());
+    fn check_key(&self, desk: &mut Desk<'_, '_>, info: &ServerInfo) -> Result<(), Failure> {
+        if !self.new_key
+            && let Some(notice) = server_key::follow(&mut desk.database()?, info)?
+        {
+            desk.say(&notice);
         }
-        server_key::follow(&mut desk.database()?, info).map(drop)
+        Ok(())
     }
 
     fn accept(&self, remote: &mut Remote<'_>) -> Result<Option<Grant>, Failure> {

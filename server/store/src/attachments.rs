@@ -88,7 +88,7 @@ pub struct Brought {
     pub sha256: String,
     /// Its media type.
     pub media_type: String,
-    /// Its size.
+    /// Its size in bytes.
     pub bytes: i64,
     /// When it was brought, in UTC.
     pub created_at: NaiveDateTime,

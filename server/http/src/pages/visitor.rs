@@ -64,12 +64,16 @@ impl FromRequest for Visitor {
         let request = request.clone();
         Box::pin(async move {
             let visitor = of(&request).await?.ok_or_else(unauthenticated)?;
-            if let Some(state) = request.app_data::<Data<State>>() {
-                rate::admit(state, By::Account(visitor.caller.account))?;
-            }
+            rate::admit(state(&request)?, By::Account(visitor.caller.account))?;
             Ok(visitor)
         })
     }
+}
+
+fn state(request: &HttpRequest) -> Result<&Data<State>, Problem> {
+    request
+        .app_data::<Data<State>>()
+        .ok_or_else(|| Problem::internal("the state is missing"))
 }
 
 /// Who asks, if they are signed in.
@@ -78,9 +82,7 @@ impl FromRequest for Visitor {
 ///
 /// A failure of ours if the store can't be asked.
 pub(super) async fn of(request: &HttpRequest) -> Result<Option<Visitor>, Problem> {
-    let state = request
-        .app_data::<Data<State>>()
-        .ok_or_else(|| Problem::internal("the state is missing"))?;
+    let state = state(request)?;
     let pass = Cookie::Session.read(request, &state.config);
     let Some(pass) = pass.and_then(|text| text.parse::<Pass>().ok()) else {
         return Ok(None);

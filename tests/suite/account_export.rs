@@ -300,10 +300,8 @@ on_both!(a_closed_account_exports_nothing, |server| {
 on_both!(the_field_client_keeps_it_for_its_person_alone, |server| {
     let scene = Scene::on(server);
     let device = FieldDevice::join(&scene.wren, &server.url());
-    let folder = tempfile::TempDir::new().expect("a folder");
-    let file = folder.path().join("account.json");
-    let name = file.to_str().expect("text");
-    let (status, written) = device.ask(&["export-account", "--out", name]);
+    let file = device.place("account.json");
+    let (status, written) = device.ask(&["export-account", "--out", &file]);
     assert_eq!(status, 0, "{written}");
     assert_eq!(
         (&written["horses"], &written["entries"]),
@@ -322,7 +320,7 @@ on_both!(the_field_client_keeps_it_for_its_person_alone, |server| {
         assert_eq!(mode & 0o777, 0o600);
     }
     std::fs::write(&file, "mine").expect("written");
-    let again = device.run(&["export-account", "--out", name]);
+    let again = device.run(&["export-account", "--out", &file]);
     assert_eq!(again.status.code(), Some(2), "{again:?}");
     assert_eq!(std::fs::read_to_string(&file).expect("the file"), "mine");
 });

@@ -1,6 +1,6 @@
 """Checks a bundle with other people's code: Ed25519 of `cryptography`, SHA-256 of `hashlib`, and canonical JSON written here.
 
-Usage: bundle_check.py FILE. Prints the number of entries of each grade, or fails with what doesn't fit.
+Reads the bundle on standard input. Prints the number of entries of each grade, or fails with what doesn't fit.
 """
 
 import base64
@@ -90,5 +90,4 @@ def check(data):
 
 
 if __name__ == "__main__":
-    with open(sys.argv[1], "rb") as file:
-        print(json.dumps(check(file.read()), sort_keys=True))
+    print(json.dumps(check(sys.stdin.buffer.read()), sort_keys=True))

@@ -1,7 +1,5 @@
 //! Bundles: what an owner hands on, checked by the client's code and by somebody else's.
 
-use std::process::Command;
-
 use serde_json::{Value, json};
 use whorl_care::ids::HorseId;
 use whorl_care::kind::{Kind, Provenance, Role};
@@ -14,6 +12,7 @@ use whorl_tests::demo::whorl;
 use whorl_tests::ledger::accepted;
 use whorl_tests::paddock::new_id;
 use whorl_tests::pen::Pen;
+use whorl_tests::python::judged;
 use whorl_tests::yard::{Yard, license};
 use whorl_tests::{Answer, Person, TestServer, on_both};
 
@@ -97,23 +96,7 @@ fn sound(answer: &Answer) -> Report {
 
 /// Checks the file with Python's `cryptography` and `hashlib`; answers its counts.
 fn checked_elsewhere(bytes: &[u8]) -> Value {
-    let python = std::env::var("WHORL_TEST_PYTHON")
-        .expect("WHORL_TEST_PYTHON must name a Python with `cryptography`; tests/run sets one up");
-    let folder = tempfile::tempdir().expect("a folder");
-    let file = folder.path().join("history.whorl.json");
-    std::fs::write(&file, bytes).expect("written");
-    let script = concat!(env!("CARGO_MANIFEST_DIR"), "/suite/bundle_check.py");
-    let ran = Command::new(python)
-        .arg(script)
-        .arg(&file)
-        .output()
-        .expect("Python");
-    assert!(
-        ran.status.success(),
-        "{}",
-        String::from_utf8_lossy(&ran.stderr)
-    );
-    serde_json::from_slice(&ran.stdout).expect("counts")
+    judged("bundle_check.py", bytes)
 }
 
 on_both!(a_whole_bundle_is_what_the_log_says, |server| {

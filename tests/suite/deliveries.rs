@@ -6,7 +6,6 @@ mod webhooks;
 
 use std::collections::BTreeSet;
 use std::net::TcpListener;
-use std::process::Command;
 use std::time::{Duration, Instant};
 
 use chrono::TimeDelta;
@@ -28,7 +27,7 @@ use whorl_store::{Key, StoreError};
 use whorl_tests::ledger::{accepted, push, push_one};
 use whorl_tests::pen::{Draft, Pen};
 use whorl_tests::yard::Yard;
-use whorl_tests::{Caller, Database, Person, TestServer};
+use whorl_tests::{Caller, Database, Person, TestServer, alone, on_each_database};
 
 use relay::{Relay, header, text};
 
@@ -46,26 +45,6 @@ fn until<T>(what: &str, mut look: impl FnMut() -> Option<T>) -> T {
         std::thread::sleep(Duration::from_millis(20));
     }
 }
-
-/// Makes of one check two tests: on SQLite and on PostgreSQL.
-macro_rules! on_each_database {
-    ($($name:ident),* $(,)?) => {$(
-        mod $name {
-            use super::Database;
-
-            #[test]
-            fn on_sqlite() {
-                super::$name(Database::Sqlite);
-            }
-
-            #[test]
-            fn on_postgres() {
-                super::$name(Database::Postgres);
-            }
-        }
-    )*};
-}
-pub(super) use on_each_database;
 
 on_each_database!(
     a_letter_says_what_when_by_whom_and_what_to_do,
@@ -91,7 +70,7 @@ fn with_mail(config: &mut Config, port: u16, parameters: &str) {
 }
 
 fn server_with(database: Database, relay: &Relay) -> TestServer {
-    TestServer::start_with(database, |config| with_mail(config, relay.port, ""))
+    TestServer::start_with(database, |config| with_mail(config, relay.port(), ""))
 }
 
 /// A horse called Plover, its owner, and a hand who records what is seen.
@@ -397,7 +376,7 @@ fn nothing_leaves_in_the_clear_where_tls_is_asked_for(database: Database) {
     for plans in [&["tls"][..], &[]] {
         let relay = Relay::start(plans);
         let server = TestServer::start_with(database, |config| {
-            with_mail(config, relay.port, "?tls=required");
+            with_mail(config, relay.port(), "?tls=required");
         });
         let scene = Scene::on(&server);
         let _ = accepted(&scene.hand, &scene.nail().sign());
@@ -409,13 +388,14 @@ fn nothing_leaves_in_the_clear_where_tls_is_asked_for(database: Database) {
     }
 }
 
-/// Set in the process that trusts the relay's authority: the relay's port.
-const TRUSTING: &str = "WHORL_TEST_MAIL_OVER_TLS";
+/// Where the relay is that the process is to trust.
+const PORT: &str = "WHORL_TEST_RELAY";
 
 /// Which authorities a process trusts is settled as it starts, so this test starts itself once more.
 #[test]
 fn a_letter_goes_over_tls_to_a_relay_that_an_authority_vouches_for() {
-    if let Ok(port) = std::env::var(TRUSTING) {
+    if alone::is_alone() {
+        let port = std::env::var(PORT).expect("the relay's port");
         let port = port.parse().expect("a port");
         let server = TestServer::start_with(Database::Sqlite, |config| {
             with_mail(config, port, "?tls=required");
@@ -427,16 +407,14 @@ fn a_letter_goes_over_tls_to_a_relay_that_an_authority_vouches_for() {
         return;
     }
     let relay = Relay::start(&["vouched"]);
-    let ran = Command::new(std::env::current_exe().expect("this program"))
-        .args([
-            "--exact",
-            "deliveries::a_letter_goes_over_tls_to_a_relay_that_an_authority_vouches_for",
-        ])
-        .env(TRUSTING, relay.port.to_string())
-        .env("SSL_CERT_FILE", relay.authority())
-        .output()
-        .expect("a run");
-    assert!(ran.status.success(), "{ran:?}");
+    let authority = relay.authority().display().to_string();
+    let _ = alone::run(
+        "deliveries::a_letter_goes_over_tls_to_a_relay_that_an_authority_vouches_for",
+        &[
+            (PORT, &relay.port().to_string()),
+            ("SSL_CERT_FILE", &authority),
+        ],
+    );
     assert_eq!(relay.letters().len(), 1);
 }
 

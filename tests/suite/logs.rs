@@ -1,19 +1,15 @@
 //! Logs: each line is JSON, each request can be found by the id that its answer carries, and no secret is ever in them.
 
-use std::process::Command;
-
 use reqwest::Method;
 use serde_json::{Value, json};
 use whorl_care::kind::Role;
 use whorl_contract::path;
 use whorl_contract::session::Session;
+use whorl_tests::alone;
 use whorl_tests::ledger::{push, push_texts};
 use whorl_tests::person::password;
 use whorl_tests::yard::{Yard, license};
 use whorl_tests::{Database, TestServer};
-
-/// Set in the process that is looked at from outside.
-const ALONE: &str = "WHORL_TEST_LOGS_ALONE";
 
 /// A word that stands in a note, in a query and in bodies that can't be read.
 const CANARY: &str = "canary-in-the-tack-room";
@@ -66,29 +62,19 @@ fn live_and_tell() {
     let link = share["url"].as_str().expect("a link");
     secrets.push(link.rsplit('/').next().expect("a secret").to_owned());
     for secret in secrets {
-        println!("secret={secret}");
+        alone::tell(&secret);
     }
     server.stop();
 }
 
 #[test]
 fn every_line_is_json_and_none_holds_a_secret() {
-    if std::env::var_os(ALONE).is_some() {
+    if alone::is_alone() {
         live_and_tell();
         return;
     }
-    let ran = Command::new(std::env::current_exe().expect("this program"))
-        .args([
-            "--exact",
-            "logs::every_line_is_json_and_none_holds_a_secret",
-            "--nocapture",
-        ])
-        .env(ALONE, "1")
-        .output()
-        .expect("a run");
-    let text = |bytes: &[u8]| String::from_utf8_lossy(bytes).into_owned();
-    let (out, log) = (text(&ran.stdout), text(&ran.stderr));
-    assert!(ran.status.success(), "{out}{log}");
+    let told = alone::run("logs::every_line_is_json_and_none_holds_a_secret", &[]);
+    let log = &told.log;
     let lines: Vec<Value> = log
         .lines()
         .map(|line| serde_json::from_str(line).unwrap_or_else(|error| panic!("{error}: {line}")))
@@ -117,11 +103,8 @@ fn every_line_is_json_and_none_holds_a_secret() {
                 && one["route"] == "/v1/horses/{horse}")
     );
     assert!(lines.iter().any(|line| line["event"] == "sign_in_failed"));
-    let secrets: Vec<&str> = out
-        .lines()
-        .filter_map(|line| line.split_once("secret=").map(|(_, secret)| secret.trim()))
-        .collect();
-    assert!(secrets.len() >= 12, "{out}");
+    let secrets = told.secrets();
+    assert_eq!(secrets.len(), 13, "{secrets:?}");
     for secret in secrets {
         assert!(!log.contains(secret), "{secret} in {log}");
     }

@@ -10,7 +10,12 @@ use whorl_contract::problem::Kind;
 use whorl_http::rate::Allowance;
 use whorl_tests::paddock::{Record, enter};
 use whorl_tests::yard::Yard;
-use whorl_tests::{Answer, Browser, Caller, Database, TestServer};
+use whorl_tests::{Answer, Browser, Caller, Database, TestServer, on_each_database};
+
+on_each_database!(
+    a_loop_is_told_when_to_come_back,
+    links_and_calendars_have_buckets_of_their_own,
+);
 
 /// So many requests are let through at once, and then one each second.
 const AT_ONCE: u32 = 40;
@@ -75,16 +80,6 @@ fn a_loop_is_told_when_to_come_back(database: Database) {
     assert_eq!(emptied(&wren), AT_ONCE);
 }
 
-#[test]
-fn a_loop_is_told_when_to_come_back_on_sqlite() {
-    a_loop_is_told_when_to_come_back(Database::Sqlite);
-}
-
-#[test]
-fn a_loop_is_told_when_to_come_back_on_postgres() {
-    a_loop_is_told_when_to_come_back(Database::Postgres);
-}
-
 /// How often an address answers until it asks to wait.
 fn answered(server: &TestServer, address: &str) -> u32 {
     let anybody = server.anonymous();
@@ -123,14 +118,4 @@ fn links_and_calendars_have_buckets_of_their_own(database: Database) {
     assert_eq!(answered(&server, &feed), AT_ONCE);
     // None of it was the owner's doing.
     assert_eq!(yard.owner.get(path::ACCOUNT).status, 200);
-}
-
-#[test]
-fn links_and_calendars_have_buckets_of_their_own_on_sqlite() {
-    links_and_calendars_have_buckets_of_their_own(Database::Sqlite);
-}
-
-#[test]
-fn links_and_calendars_have_buckets_of_their_own_on_postgres() {
-    links_and_calendars_have_buckets_of_their_own(Database::Postgres);
 }

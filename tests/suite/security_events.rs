@@ -4,7 +4,6 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
 use std::path::{Path, PathBuf};
-use std::process::Command;
 
 use reqwest::Method;
 use serde_json::{Value, json};
@@ -18,12 +17,10 @@ use whorl_contract::transfer::Transfer;
 use whorl_contract::webhook::Webhook;
 use whorl_http::operate;
 use whorl_http::rate::Allowance;
+use whorl_tests::alone;
 use whorl_tests::paddock::{self, to_horse};
 use whorl_tests::yard::Yard;
 use whorl_tests::{Browser, Database, Person, TestServer};
-
-/// Set in the process whose log is looked at.
-const ALONE: &str = "WHORL_TEST_SECURITY_EVENTS_ALONE";
 
 /// What isn't caused here: fifty thousand readings that can't be written. `server/http/src/readings.rs` tries the count.
 const NOT_CAUSED: &str = "readings_dropped";
@@ -200,23 +197,13 @@ fn rights(server: &TestServer, yard: &Yard, buyer: &Person) {
 
 #[test]
 fn each_is_in_the_log_as_the_list_says() {
-    if std::env::var_os(ALONE).is_some() {
+    if alone::is_alone() {
         cause_them_all();
         return;
     }
-    let ran = Command::new(std::env::current_exe().expect("this program"))
-        .args([
-            "--exact",
-            "security_events::each_is_in_the_log_as_the_list_says",
-            "--nocapture",
-        ])
-        .env(ALONE, "1")
-        .output()
-        .expect("a run");
-    let text = |bytes: &[u8]| String::from_utf8_lossy(bytes).into_owned();
-    let (out, log) = (text(&ran.stdout), text(&ran.stderr));
-    assert!(ran.status.success(), "{out}{log}");
-    let lines = log
+    let told = alone::run("security_events::each_is_in_the_log_as_the_list_says", &[]);
+    let lines = told
+        .log
         .lines()
         .filter_map(|line| serde_json::from_str::<Value>(line).ok());
     let lines: Vec<Value> = lines.filter(|line| line["target"] == "security").collect();

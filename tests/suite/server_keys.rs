@@ -58,8 +58,7 @@ on_both!(
             FieldDevice::join(&yard.owner, &server.url()),
         );
         let first = shown(server).key;
-        let before = often.file("before.whorl.json", "");
-        std::fs::remove_file(&before).expect("a free name");
+        let before = often.place("before.whorl.json");
         let exported = often.run(&["export", &horse.to_string(), "--out", &before]);
         assert!(exported.status.success(), "{exported:?}");
 
@@ -85,7 +84,7 @@ on_both!(
         assert_eq!((status, says(&notices, &third)), (0, 1), "{notices:?}");
 
         // The other one asks for a history before it has synced again.
-        let after = before.replace("before", "after");
+        let after = often.place("after.whorl.json");
         let exported = often.run(&["export", &horse.to_string(), "--out", &after]);
         assert!(exported.status.success(), "{exported:?}");
         for (file, key, status) in [

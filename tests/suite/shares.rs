@@ -1,7 +1,5 @@
 //! Links by which a history can be read: who may make one, what it shows, and when it ends.
 
-use std::process::Command;
-
 use chrono::TimeDelta;
 use reqwest::Method;
 use serde_json::{Value, json};
@@ -14,6 +12,7 @@ use whorl_contract::path;
 use whorl_contract::problem::Kind as ProblemKind;
 use whorl_contract::share::{Share, SharedHistory};
 use whorl_contract::transfer::Transfer;
+use whorl_tests::alone;
 use whorl_tests::paddock::new_id;
 use whorl_tests::yard::Yard;
 use whorl_tests::{Answer, Database, Person, TestServer, on_both};
@@ -329,12 +328,9 @@ on_both!(no_link_leads_where_a_request_says, |server| {
     }
 });
 
-/// Set in the process that this test starts: itself once more, alone and with the log turned on.
-const ALONE: &str = "WHORL_TEST_LOG_OF_SHARES";
-
 #[test]
 fn the_secret_never_stands_in_the_log() {
-    if std::env::var_os(ALONE).is_some() {
+    if alone::is_alone() {
         let _logging = whorl_http::logging::start("debug", None).expect("a log");
         let server = TestServer::start(Database::Sqlite);
         let log = Log::on(&server);
@@ -346,26 +342,14 @@ fn the_secret_never_stands_in_the_log() {
         {
             let _ = reader.get(&path);
         }
-        println!("secret={token}");
+        alone::tell(&token);
         return;
     }
-    let itself = std::env::current_exe().expect("this program");
-    let ran = Command::new(itself)
-        .args([
-            "--exact",
-            "shares::the_secret_never_stands_in_the_log",
-            "--nocapture",
-        ])
-        .env(ALONE, "1")
-        .output()
-        .expect("a run");
-    let text = |bytes: &[u8]| String::from_utf8_lossy(bytes).into_owned();
-    let (out, log) = (text(&ran.stdout), text(&ran.stderr));
-    assert!(ran.status.success(), "{out}{log}");
-    let token = out
-        .lines()
-        .find_map(|line| line.split_once("secret=").map(|(_, token)| token));
-    let token = token.expect("the secret").trim();
+    let told = alone::run("shares::the_secret_never_stands_in_the_log", &[]);
+    let log = &told.log;
+    let [token] = told.secrets()[..] else {
+        panic!("{}", told.out);
+    };
     assert!(token.len() >= 32);
     assert!(log.contains("/v1/shared/{token}/bundle"), "{log}");
     assert!(!log.contains(token), "{log}");

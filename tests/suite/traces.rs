@@ -1,15 +1,12 @@
 //! Traces: each request and each use of the database is a span that OpenTelemetry's own types read, and none tells a secret.
 
-use std::path::PathBuf;
-use std::process::{Child, Command, Stdio};
-
 use reqwest::Method;
 use serde_json::{Value, json};
-use tempfile::TempDir;
 use whorl_contract::path;
 use whorl_contract::share::Share as Link;
 use whorl_http::traces::{Destination, Share};
-use whorl_tests::waiting::wait_for;
+use whorl_tests::alone::{self, Told};
+use whorl_tests::python::Service;
 use whorl_tests::yard::Yard;
 use whorl_tests::{Database, TestServer};
 
@@ -26,40 +23,21 @@ const MADE_UP: &str = "0af7651916cd43dd8448eb211c80319c";
 /// A word that stands in a query.
 const CANARY: &str = "canary-in-the-tack-room";
 
-/// A collector of somebody else's making, in a process of its own. It ends when this is dropped.
-struct Collector {
-    folder: TempDir,
-    child: Child,
-}
+/// A collector of somebody else's making, in a process of its own.
+struct Collector(Service);
 
 impl Collector {
     fn start() -> Self {
-        let folder = TempDir::new().expect("a folder");
-        let python = std::env::var("WHORL_TEST_PYTHON").unwrap_or_else(|_| "python3".to_owned());
-        let script = PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("suite/trace_collector.py");
-        let child = Command::new(&python)
-            .arg(script)
-            .arg(folder.path())
-            .stdin(Stdio::piped())
-            .spawn()
-            .unwrap_or_else(|error| {
-                panic!(
-                    "{python}, with opentelemetry-proto installed, as WHORL_TEST_PYTHON: {error}"
-                )
-            });
-        let port = folder.path().join("port");
-        wait_for("the collector listens", || port.exists());
-        Self { folder, child }
+        Self(Service::start("trace_collector.py", &[]))
     }
 
     fn url(&self) -> String {
-        let port = std::fs::read_to_string(self.folder.path().join("port")).expect("its port");
-        format!("http://127.0.0.1:{}/v1/traces", port.trim())
+        format!("http://127.0.0.1:{}/v1/traces", self.0.port)
     }
 
     /// The spans that it took, as text.
     fn text(&self) -> String {
-        std::fs::read_to_string(self.folder.path().join("spans")).unwrap_or_default()
+        std::fs::read_to_string(self.0.folder().join("spans")).unwrap_or_default()
     }
 
     fn spans(&self) -> Vec<Value> {
@@ -70,18 +48,12 @@ impl Collector {
     }
 }
 
-impl Drop for Collector {
-    fn drop(&mut self) {
-        drop(self.child.stdin.take());
-        let _ = self.child.wait();
-    }
-}
-
-/// Does what people do; prints every secret that came up.
-fn live_and_tell(collector: &str, share: &str) {
+/// Does what people do, and lets us know every secret that came up.
+fn live_and_tell() {
+    let variable = |name| std::env::var(name).expect("a variable");
     let destination = Destination {
-        collector: collector.parse().expect("an address"),
-        share: share.parse::<Share>().expect("a share"),
+        collector: variable(COLLECTOR).parse().expect("an address"),
+        share: variable(SHARE).parse::<Share>().expect("a share"),
     };
     let logging = whorl_http::logging::start("info", Some(&destination)).expect("a log");
     for database in [Database::Sqlite, Database::Postgres] {
@@ -127,48 +99,19 @@ fn ask(server: &TestServer, id: &str, traceparent: &str) {
         horse.to_string(),
         CANARY.to_owned(),
     ] {
-        println!("secret={secret}");
+        alone::tell(&secret);
     }
 }
 
-/// What the process said and logged.
-struct Told {
-    secrets: Vec<String>,
-    log: Vec<Value>,
-}
-
-/// Runs `live_and_tell` in a process of its own, since a process has one log.
-fn run(collector: &str, share: &str) -> Told {
-    let ran = Command::new(std::env::current_exe().expect("this program"))
-        .args(["--exact", "traces::a_process_to_look_at", "--nocapture"])
-        .env(COLLECTOR, collector)
-        .env(SHARE, share)
-        .output()
-        .expect("a run");
-    let text = |bytes: &[u8]| String::from_utf8_lossy(bytes).into_owned();
-    let (out, log) = (text(&ran.stdout), text(&ran.stderr));
-    assert!(ran.status.success(), "{out}{log}");
-    let secrets: Vec<String> = out
-        .lines()
-        .filter_map(|line| line.split_once("secret=").map(|(_, secret)| secret.into()))
-        .collect();
-    assert_eq!(secrets.len(), 36, "{out}");
-    let log = log
-        .lines()
+/// Runs a test in the process that lives; answers what it told, and its log.
+fn run(test: &str, collector: &str, share: &str) -> (Told, Vec<Value>) {
+    let told = alone::run(test, &[(COLLECTOR, collector), (SHARE, share)]);
+    assert_eq!(told.secrets().len(), 36, "{}", told.out);
+    let lines = told.log.lines();
+    let log = lines
         .map(|line| serde_json::from_str(line).unwrap_or_else(|error| panic!("{error}: {line}")))
         .collect();
-    Told { secrets, log }
-}
-
-/// The process that the others look at; by itself it shows that a server without a collector makes no span.
-#[test]
-fn a_process_to_look_at() {
-    if let (Ok(collector), Ok(share)) = (std::env::var(COLLECTOR), std::env::var(SHARE)) {
-        live_and_tell(&collector, &share);
-        return;
-    }
-    let server = TestServer::start(Database::Sqlite);
-    assert!(server.state().config.traces.is_none());
+    (told, log)
 }
 
 fn of<'a>(spans: &'a [Value], request: &str) -> Vec<&'a Value> {
@@ -180,8 +123,15 @@ fn of<'a>(spans: &'a [Value], request: &str) -> Vec<&'a Value> {
 
 #[test]
 fn requests_and_uses_of_the_database_are_spans_without_secrets() {
+    if alone::is_alone() {
+        return live_and_tell();
+    }
     let collector = Collector::start();
-    let told = run(&collector.url(), "1");
+    let (told, log) = run(
+        "traces::requests_and_uses_of_the_database_are_spans_without_secrets",
+        &collector.url(),
+        "1",
+    );
     let spans = collector.spans();
 
     let followed = of(&spans, "aisle-7");
@@ -233,18 +183,17 @@ fn requests_and_uses_of_the_database_are_spans_without_secrets() {
 
     let text = collector.text();
     assert!(text.contains("/v1/shared/{token}"), "{text}");
-    for secret in &told.secrets {
+    for secret in told.secrets() {
         assert!(!text.contains(secret), "{secret} in {text}");
     }
-    for line in &told.log {
+    for line in &log {
         let line = line.to_string();
         assert!(
             !line.contains("otel."),
             "a span of a trace in the log: {line}"
         );
     }
-    let found = told
-        .log
+    let found = log
         .iter()
         .find(|line| line["span"]["request_id"] == "aisle-7");
     assert!(found.is_some(), "a trace's request can be found in the log");
@@ -252,8 +201,15 @@ fn requests_and_uses_of_the_database_are_spans_without_secrets() {
 
 #[test]
 fn of_a_share_of_none_only_what_a_proxy_began_is_traced() {
+    if alone::is_alone() {
+        return live_and_tell();
+    }
     let collector = Collector::start();
-    let _ = run(&collector.url(), "0");
+    let _ = run(
+        "traces::of_a_share_of_none_only_what_a_proxy_began_is_traced",
+        &collector.url(),
+        "0",
+    );
     let spans = collector.spans();
     assert_eq!(of(&spans, "aisle-7").len(), 2);
     assert!(spans.iter().all(|span| span["trace"] == TRACE), "{spans:?}");
@@ -261,13 +217,20 @@ fn of_a_share_of_none_only_what_a_proxy_began_is_traced() {
 
 #[test]
 fn a_collector_that_is_away_stops_nobody_and_the_log_says_so() {
+    if alone::is_alone() {
+        return live_and_tell();
+    }
     let gone = std::net::TcpListener::bind("127.0.0.1:0").expect("a socket");
     let address = gone.local_addr().expect("an address");
     drop(gone);
-    let told = run(&format!("http://{address}/v1/traces"), "1");
-    let complaints = told.log.iter().filter(|line| {
+    let (_, log) = run(
+        "traces::a_collector_that_is_away_stops_nobody_and_the_log_says_so",
+        &format!("http://{address}/v1/traces"),
+        "1",
+    );
+    let complaints = log.iter().filter(|line| {
         let target = line["target"].as_str().unwrap_or_default();
         target.starts_with("opentelemetry") && line["level"] == "ERROR"
     });
-    assert!(complaints.count() > 0, "{:?}", told.log);
+    assert!(complaints.count() > 0, "{log:?}");
 }

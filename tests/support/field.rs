@@ -75,6 +75,12 @@ impl FieldDevice {
         (done.status.code().unwrap_or(-1), answer)
     }
 
+    /// Where a file of this name is in its folder, or may be written.
+    #[must_use]
+    pub fn place(&self, name: &str) -> String {
+        self.folder.path().join(name).display().to_string()
+    }
+
     /// Writes a file into its folder and answers where it is.
     ///
     /// # Panics
@@ -92,8 +98,8 @@ impl FieldDevice {
     /// If it can't be written.
     #[must_use]
     pub fn file_of(&self, name: &str, bytes: &[u8]) -> String {
-        let place = self.folder.path().join(name);
+        let place = self.place(name);
         std::fs::write(&place, bytes).expect("written");
-        place.display().to_string()
+        place
     }
 }

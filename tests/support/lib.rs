@@ -1,5 +1,6 @@
 //! What the end-to-end tests and the demo stand on.
 
+pub mod alone;
 pub mod balancer;
 mod browser;
 mod caller;

@@ -341,3 +341,21 @@ macro_rules! on_both {
         }
     };
 }
+
+/// The same for checks that start servers of their own: each is given the database.
+#[macro_export]
+macro_rules! on_each_database {
+    ($($name:ident),* $(,)?) => {$(
+        mod $name {
+            #[test]
+            fn on_sqlite() {
+                super::$name($crate::Database::Sqlite);
+            }
+
+            #[test]
+            fn on_postgres() {
+                super::$name($crate::Database::Postgres);
+            }
+        }
+    )*};
+}

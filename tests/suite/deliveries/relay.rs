@@ -1,54 +1,33 @@
 //! A mail relay of somebody else's making (aiosmtpd), in a process of its own.
 
 use std::path::PathBuf;
-use std::process::{Child, Command, Stdio};
 
-use tempfile::TempDir;
+use whorl_tests::python::Service;
 
 use super::until;
 
 /// A relay on loopback. It ends when this is dropped.
-pub(super) struct Relay {
-    folder: TempDir,
-    child: Child,
-    pub(super) port: u16,
-}
+pub(super) struct Relay(Service);
 
 impl Relay {
     /// Starts one; `plans` say what happens to the first attempts (see `smtp_relay.py`).
     pub(super) fn start(plans: &[&str]) -> Self {
-        let folder = TempDir::new().expect("a folder");
-        let python = std::env::var("WHORL_TEST_PYTHON").unwrap_or_else(|_| "python3".to_owned());
-        let script = PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("suite/smtp_relay.py");
-        let child = Command::new(&python)
-            .arg(script)
-            .arg(folder.path())
-            .args(plans)
-            .stdin(Stdio::piped())
-            .spawn()
-            .unwrap_or_else(|error| {
-                panic!("{python}, with aiosmtpd installed, as WHORL_TEST_PYTHON: {error}")
-            });
-        let told = folder.path().join("port");
-        let port = until("the relay listens", || {
-            std::fs::read_to_string(&told).ok()?.trim().parse().ok()
-        });
-        Self {
-            folder,
-            child,
-            port,
-        }
+        Self(Service::start("smtp_relay.py", plans))
+    }
+
+    pub(super) fn port(&self) -> u16 {
+        self.0.port
     }
 
     /// The file of the authority that vouches for it, if it was told to have one.
     pub(super) fn authority(&self) -> PathBuf {
-        self.folder.path().join("authority.pem")
+        self.0.folder().join("authority.pem")
     }
 
     /// The letters that it took so far, in order, as texts.
     pub(super) fn letters(&self) -> Vec<String> {
         (1..)
-            .map(|n| std::fs::read_to_string(self.folder.path().join(format!("{n}.eml"))))
+            .map(|n| std::fs::read_to_string(self.0.folder().join(format!("{n}.eml"))))
             .map_while(Result::ok)
             .collect()
     }
@@ -58,13 +37,6 @@ impl Relay {
         until("letters", || {
             Some(self.letters()).filter(|letters| letters.len() >= many)
         })
-    }
-}
-
-impl Drop for Relay {
-    fn drop(&mut self) {
-        drop(self.child.stdin.take());
-        let _ = self.child.wait();
     }
 }
 

@@ -1,8 +1,5 @@
 //! Webhooks: signed, only to where the operator allowed, and ended by either side.
 
-use std::io::Write;
-use std::process::{Command, Stdio};
-
 use chrono::TimeDelta;
 use serde_json::{Value, json};
 use whorl_care::ids::WebhookId;
@@ -15,10 +12,11 @@ use whorl_store::Key;
 use whorl_store::deliveries::Outcome;
 use whorl_tests::ledger::accepted;
 use whorl_tests::pen::Pen;
-use whorl_tests::{Caller, Database, TestServer};
+use whorl_tests::python::judged;
+use whorl_tests::{Caller, Database, TestServer, on_each_database};
 
 use super::receiver::{Call, Receiver};
-use super::{Scene, ended, failed, latest, notices, on_each_database, rows, until};
+use super::{Scene, ended, failed, latest, notices, rows, until};
 use crate::looks_absent;
 
 on_each_database!(
@@ -56,29 +54,15 @@ fn add(who: &Caller, url: &str) -> Webhook {
 }
 
 /// How many of a call's signatures fit a secret, by another library, and how many there are.
-fn signatures(call: &Call, secret: &str) -> (u32, u32) {
+fn signatures(call: &Call, secret: &str) -> (u64, u64) {
     let header = |name: &str| call.headers.get(name).expect(name).clone();
     let told = json!({
         "secret": secret, "id": header("webhook-id"), "timestamp": header("webhook-timestamp"),
         "signature": header("webhook-signature"), "body": call.body,
     });
-    let python = std::env::var("WHORL_TEST_PYTHON").unwrap_or_else(|_| "python3".to_owned());
-    let script = concat!(env!("CARGO_MANIFEST_DIR"), "/suite/check_webhook.py");
-    let mut child = Command::new(&python)
-        .arg(script)
-        .stdin(Stdio::piped())
-        .stdout(Stdio::piped())
-        .spawn()
-        .unwrap_or_else(|error| panic!("{python}, as WHORL_TEST_PYTHON: {error}"));
-    let mut stdin = child.stdin.take().expect("a pipe");
-    stdin.write_all(told.to_string().as_bytes()).expect("told");
-    drop(stdin);
-    let said = child.wait_with_output().expect("an answer").stdout;
-    let said = String::from_utf8(said).expect("text");
-    let mut numbers = said
-        .split_whitespace()
-        .map(|one| one.parse().expect("a number"));
-    (numbers.next().expect("fits"), numbers.next().expect("all"))
+    let said = judged("check_webhook.py", told.to_string().as_bytes());
+    let number = |name: &str| said[name].as_u64().expect("a number");
+    (number("fit"), number("all"))
 }
 
 fn a_call_is_signed_and_tells_what_its_owner_sees(database: Database) {

@@ -39,7 +39,7 @@ pub fn write(path: &Path, bytes: &[u8], readers: Readers) -> Result<(), Failure>
     })
 }
 
-/// Writes a file, for those who know better than [`write`] what to say if it is there.
+/// Writes a file, for those who know better than [`write()`] what to say if it is there.
 ///
 /// # Errors
 ///

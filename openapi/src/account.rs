@@ -55,3 +55,19 @@ pub struct PasswordChange {
     #[serde(default)]
     pub end_other_sessions: bool,
 }
+
+/// Sets another password where it is forgotten.
+#[derive(Clone, Debug, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+#[schema(example = json!({"email": "wren@saltmarsh.example", "code": "01X4-7GQM-2RTC-93KB-ZV5H-8NDE", "new": "samphire grows by the slipway"}))]
+pub struct PasswordReset {
+    /// The account's address.
+    #[schema(format = "email", max_length = 254)]
+    pub email: String,
+    /// The code that the server's operator told its person; case, dashes and spaces don't matter.
+    #[schema(max_length = 100)]
+    pub code: String,
+    /// The new password.
+    #[schema(min_length = 15, max_length = 256, format = "password")]
+    pub new: String,
+}

@@ -13,6 +13,8 @@ pub const ACCOUNT: &str = "/v1/account";
 pub const ACCOUNT_EXPORT: &str = "/v1/account/export";
 /// The caller's password.
 pub const PASSWORD: &str = "/v1/account/password";
+/// Another password in place of a forgotten one.
+pub const PASSWORD_RESETS: &str = "/v1/password-resets";
 /// The caller's sessions; signing in makes one.
 pub const SESSIONS: &str = "/v1/sessions";
 /// New tokens for a session.

@@ -16,7 +16,7 @@ import { join } from "node:path";
 import { pathToFileURL } from "node:url";
 
 // What must have been read: an address for each, with ids left out. Pages that these lead to are read as well.
-const PAGES = ["/", "/sign-in", "/visits", "/horses/*", "/horses/*/history", "/horses/*/entry", "/horses/*/grants", "/horses/*/shares", "/horses/*/readings",
+const PAGES = ["/", "/sign-in", "/reset", "/visits", "/horses/*", "/horses/*/history", "/horses/*/entry", "/horses/*/grants", "/horses/*/shares", "/horses/*/readings",
     "/barns/*/entry", "/barns/*/recall", "/notices"];
 
 // How many pages of the same kind are read: horses differ in what is known of them.
@@ -298,7 +298,7 @@ async function run(program, herd) {
         }
         const first = await open(browser, origin, { width: 390, scheme: "light" });
         await signIn(first, origin);
-        const paths = await walk(first, origin, ["/", "/sign-in"]);
+        const paths = await walk(first, origin, ["/", "/sign-in", "/reset"]);
         for (const kind of ["/horses/*/entry", "/barns/*/entry"]) {
             const form = paths.find((path) => alike(path) === kind);
             if (form) paths.push(await ask(first, origin, form));
@@ -309,9 +309,9 @@ async function run(program, herd) {
         for (const [n, path] of paths.entries()) {
             await visit(first, origin, path);
             await handle(first, path);
-            // Signing in is nothing to print.
+            // Signing in is nothing to print, nor is setting a password.
             await visit(first, origin, path);
-            if (path !== "/sign-in") await print(first, path, `${alike(path.split("?")[0]).replaceAll("*", "X").replaceAll("/", "_")}-${n}`);
+            if (!["/sign-in", "/reset"].includes(path)) await print(first, path, `${alike(path.split("?")[0]).replaceAll("*", "X").replaceAll("/", "_")}-${n}`);
         }
         await first.close();
         await begin(browser, origin);

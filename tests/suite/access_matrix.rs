@@ -1,11 +1,11 @@
 //! Who may do what: every person that has to do with a horse, or no more, or never had, against every operation of the
 //! published description and every page. What each is to be answered stands in `access_matrix.txt`, for people to read.
 
-mod calls;
+pub(crate) mod calls;
 mod page_calls;
-mod people;
+pub(crate) mod people;
 mod table;
-mod target;
+pub(crate) mod target;
 
 use std::fmt::Write as _;
 
@@ -41,7 +41,7 @@ fn bare(answer: &Answer) -> (u16, Option<String>, String) {
 }
 
 /// The status that an answer comes to: a push is answered for each event, and an owner's decision with what became of it.
-fn status(answer: &Answer) -> u16 {
+pub(crate) fn status(answer: &Answer) -> u16 {
     let pushed = serde_json::from_slice::<Pushed>(&answer.body)
         .ok()
         .and_then(|pushed| pushed.outcomes.into_iter().next());

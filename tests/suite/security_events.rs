@@ -113,6 +113,11 @@ fn cause_them_all() {
     let turned = owner.post(&path::webhook_rotate(hook.id), &json!({}));
     assert_eq!(turned.status, 200, "{turned:?}");
     assert_eq!(owner.get(path::ACCOUNT_EXPORT).status, 200);
+    let (_, code) = operate::offer_reset(&server.state(), &buyer.email).expect("a code");
+    let reset = json!({"email": buyer.email, "code": code, "new": "samphire grows by the slipway"});
+    let mut tries = (0..2).map(|_| server.anonymous().post(path::PASSWORD_RESETS, &reset));
+    assert_eq!(tries.next().map(|answer| answer.status), Some(204));
+    assert_eq!(tries.next().map(|answer| answer.status), Some(403));
     operate::close(&server.state(), &buyer.email).expect("closed");
     operate::reopen(&server.state(), &buyer.email).expect("open again");
     server.stop();

@@ -3,39 +3,24 @@
 use whorl_contract::key::Hash;
 
 use crate::problem::Problem;
+use crate::{keys, spoken};
 
-/// Letters and digits that nobody takes for one another when they are read out (Crockford's base 32).
-const ALPHABET: &[u8; 32] = b"0123456789ABCDEFGHJKMNPQRSTVWXYZ";
+/// So long a code is.
+const CHARACTERS: u32 = 16;
 
-/// A fresh code, in four groups of four.
+/// A fresh code.
 ///
 /// # Errors
 ///
 /// A failure of ours if the machine gives no randomness.
 pub(crate) fn fresh() -> Result<String, Problem> {
-    let mut random = [0; 16];
-    getrandom::fill(&mut random).map_err(Problem::internal)?;
-    let mut code = String::with_capacity(19);
-    for (n, byte) in random.iter().enumerate() {
-        if n > 0 && n % 4 == 0 {
-            code.push('-');
-        }
-        code.push(char::from(ALPHABET[usize::from(byte % 32)]));
-    }
-    Ok(code)
+    let random = keys::random().map_err(Problem::internal)?;
+    Ok(spoken::write(u128::from_be_bytes(random), CHARACTERS))
 }
 
-/// The hash by which a code is stored. Case, dashes and spaces don't matter, nor does an O for a zero or an I for a one.
+/// The hash by which a code is stored, however it was typed.
 pub(crate) fn hash(code: &str) -> Hash {
-    let plain: String = code
-        .chars()
-        .filter(char::is_ascii_alphanumeric)
-        .map(|letter| match letter.to_ascii_uppercase() {
-            'O' => '0',
-            'I' | 'L' => '1',
-            other => other,
-        })
-        .collect();
+    let plain = spoken::plain(code);
     Hash::of(&[b"whorl/invitation/1\0", plain.as_bytes()])
 }
 
@@ -59,6 +44,7 @@ mod tests {
         assert_eq!(codes.len(), 500);
         assert!(codes.iter().all(|code| code.len() == 19));
         let letters: BTreeSet<u8> = codes.iter().flat_map(|code| code.bytes()).collect();
-        assert_eq!(letters.len(), ALPHABET.len() + 1);
+        // All 32, and the dash.
+        assert_eq!(letters.len(), 33);
     }
 }

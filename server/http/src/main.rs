@@ -79,6 +79,11 @@ enum Command {
         /// The account's e-mail address
         email: String,
     },
+    /// Make a code by which somebody who forgot their password sets another one: good once, for an hour
+    ResetPassword {
+        /// The account's e-mail address
+        email: String,
+    },
     /// Let an account take passwords again after too many wrong ones
     Unlock {
         /// The account's e-mail address
@@ -174,6 +179,15 @@ fn run(cli: Cli, matches: &ArgMatches) -> Result<(), Failure> {
         Command::Unlock { email } => {
             operate::unlock(&State::open(config, Clock::system())?, &email)?;
             say(&format!("{email} may sign in again"))
+        }
+        Command::ResetPassword { email } => {
+            let _logging = logging::start(&config.log, None)?;
+            let state = State::open(config, Clock::system())?;
+            let (name, code) = operate::offer_reset(&state, &email)?;
+            say(&format!(
+                "{code}\nWhoever has this code can set {name}'s password within an hour. Tell it to {name} yourself, once you are sure who \
+                 asks: with it and {email} they set a new password on the page /reset. All their sessions end then"
+            ))
         }
         Command::Serve => {
             let _logging = logging::start(&config.log, config.traces.as_ref())?;

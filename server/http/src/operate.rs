@@ -3,6 +3,7 @@
 use whorl_store::sessions::{self, End};
 use whorl_store::{StoreError, accounts, throttle};
 
+use crate::password_reset;
 use crate::state::State;
 use crate::text::Email;
 use crate::throttle::Bucket;
@@ -13,6 +14,12 @@ pub enum NotDone {
     /// There is no account with that address.
     #[error("there is no account with the address {0}")]
     NoAccount(String),
+    /// The account is closed.
+    #[error("the account of {0} is closed; `reopen` it first")]
+    Closed(String),
+    /// No code can be made by this clock or key.
+    #[error("no code can be made; is the machine's clock right?")]
+    NoCode,
     /// The store failed.
     #[error(transparent)]
     Store(#[from] StoreError),
@@ -65,12 +72,8 @@ pub fn close(state: &State, email: &str) -> Result<String, NotDone> {
         let account = accounts::by_email(db, address.as_str())?;
         let account = account.ok_or(NotDone::NoAccount(wanted))?;
         accounts::set_disabled(db, account.id, Some(at))?;
-        let mut ended = 0;
-        for session in sessions::open_of_account(db, account.id, at)? {
-            let why = "account-closed";
-            sessions::end(db, account.id, session.id, End { at, why })?;
-            ended += 1;
-        }
+        let why = "account-closed";
+        let ended = sessions::end_all(db, account.id, End { at, why })?;
         Ok::<_, NotDone>((account, ended))
     })?;
     tracing::warn!(target: "security", event = "account_closed", account = %account.id, sessions = ended);
@@ -92,6 +95,26 @@ pub fn reopen(state: &State, email: &str) -> Result<String, NotDone> {
     })?;
     tracing::warn!(target: "security", event = "account_reopened", account = %account.id);
     Ok(account.name)
+}
+
+/// A code by which whoever forgot an account's password sets another one, and its person's name. Blocks.
+///
+/// # Errors
+///
+/// [`NotDone`].
+pub fn offer_reset(state: &State, email: &str) -> Result<(String, String), NotDone> {
+    let (address, wanted) = (address(email)?, email.to_owned());
+    let account = state.store.read(move |db| {
+        let account = accounts::by_email(db, address.as_str())?;
+        account.ok_or(NotDone::NoAccount(wanted))
+    })?;
+    if account.disabled_at.is_some() {
+        return Err(NotDone::Closed(email.to_owned()));
+    }
+    let code = password_reset::code(&account, state.clock.now(), &state.keys.refresh);
+    let code = code.ok_or(NotDone::NoCode)?;
+    tracing::warn!(target: "security", event = "password_reset_offered", account = %account.id);
+    Ok((account.name, code))
 }
 
 fn address(email: &str) -> Result<Email, NotDone> {

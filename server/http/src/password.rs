@@ -76,9 +76,7 @@ impl Password {
             ));
         }
         let words: Vec<&str> = context.iter().flat_map(|text| words(text)).collect();
-        let weighed = zxcvbn(&self.0, &words);
-        // Only the first hundred characters are weighed; a long tail can only make it stronger.
-        if weighed.score() < Score::Four
+        if is_easy(&self.0, &words)
             || beside(&self.0, &words).is_some_and(|count| count < BESIDE_NAMES)
         {
             return Err(Faults::one(
@@ -89,6 +87,44 @@ impl Password {
         Ok(())
     }
 }
+
+/// Whether a guesser comes to `password` soon: as it stands, without the shift key, or as two rows that are walked by turns.
+fn is_easy(password: &str, context: &[&str]) -> bool {
+    // Only the first hundred characters are weighed; a long tail can only make it stronger.
+    let score = |text: &str| zxcvbn(text, context).score();
+    let plain: String = password.to_lowercase().chars().map(unshifted).collect();
+    let by_turns = |first| -> String { plain.chars().skip(first).step_by(2).collect() };
+    LEAKED.contains(&plain.as_str())
+        || score(password) < Score::Four
+        || score(&plain) < Score::Four
+        || [0, 1]
+            .iter()
+            .all(|first| score(&by_turns(*first)) < Score::Two)
+}
+
+/// What the key of a character gives without shift, on the keyboard that most lists of passwords come from.
+fn unshifted(one: char) -> char {
+    let place = r#"!@#$%^&*()_+{}|:"<>?~"#.chars().position(|key| key == one);
+    place
+        .and_then(|place| r"1234567890-=[]\;',./`".chars().nth(place))
+        .unwrap_or(one)
+}
+
+/// Passwords of fifteen characters and more that zxcvbn takes, though they have leaked and stand among the 20,000 commonest of the
+/// list by Royce Williams that Django 5.2 carries; written as [`unshifted`] leaves them.
+const LEAKED: &[&str] = &[
+    "doomsayer.2.7mords.v",
+    "doomsayer.2.7mords.vv",
+    "friend of gerly",
+    "john120130605at1753",
+    "kartoffelpuffer",
+    "mega-pizdetz666",
+    "polniypizdec1102",
+    "sdf7asdf6asdg8df",
+    "somanypickles27",
+    "stefangreil1983",
+    "yfdbufnjh10305070",
+];
 
 /// How many characters that aren't space or punctuation stand in `password` beside the words of `context`; none if none
 /// of these words is in it, since without a name even punctuation alone may make a password (ASVS 5.0, 6.2.5).
@@ -392,6 +428,8 @@ mod tests {
             "secretsecretsecret",
             "horsehorsehorse",
             "summer2027summer2027",
+            "a1b2c3d4e5f6g7h8",
+            "!QAZ2wsx#EDC4rfv",
         ] {
             assert!(
                 wrong.chars().count() >= SHORTEST,

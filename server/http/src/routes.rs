@@ -135,6 +135,7 @@ pub(crate) fn all(config: &mut impl Operations) {
         .service(accounts::open_account)
         .service(accounts::get_account)
         .service(accounts::change_password)
+        .service(accounts::reset_password)
         .service(account_export::export_account)
         .service(sessions::open_session)
         .service(sessions::refresh_session)

@@ -216,6 +216,24 @@ pub fn end_others(
     .execute(db)?)
 }
 
+/// Ends every session of an account; how many ended.
+///
+/// # Errors
+///
+/// [`StoreError`] if the database fails.
+pub fn end_all(db: &mut Db, account: AccountId, end: End) -> Result<usize, StoreError> {
+    Ok(diesel::update(
+        session::table
+            .filter(session::account_id.eq(Key(account)))
+            .filter(session::ended_at.is_null()),
+    )
+    .set((
+        session::ended_at.eq(Some(end.at)),
+        session::ended_why.eq(Some(end.why)),
+    ))
+    .execute(db)?)
+}
+
 /// Ends the sessions of a device; how many ended.
 ///
 /// # Errors

@@ -12,6 +12,7 @@ use whorl_contract::path;
 use whorl_contract::share::Share;
 use whorl_contract::sync::Outcome;
 use whorl_contract::transfer::Transfer;
+use whorl_http::operate;
 use whorl_store::StoreError;
 use whorl_store::webhooks::{self, WebhookRow};
 use whorl_tests::ledger::push_one;
@@ -32,7 +33,7 @@ pub(super) const BY_SECRET: &[&str] = &[
 ];
 
 /// Calls operations; keeps what nobody has used up.
-pub(super) struct Calls<'a> {
+pub(crate) struct Calls<'a> {
     server: &'a TestServer,
     stable: &'a Stable,
     owner: &'a Person,
@@ -42,7 +43,7 @@ pub(super) struct Calls<'a> {
 
 impl<'a> Calls<'a> {
     /// Nothing is kept yet.
-    pub(super) fn new(server: &'a TestServer, stable: &'a Stable) -> Self {
+    pub(crate) fn new(server: &'a TestServer, stable: &'a Stable) -> Self {
         let owner = stable.person("ownr");
         Self {
             server,
@@ -89,8 +90,9 @@ impl<'a> Calls<'a> {
         Some(answer)
     }
 
+    /// Something fresh to call an operation on, that the horse's owner may.
     #[expect(clippy::too_many_lines, reason = "a list of all operations")]
-    fn target(&self, name: &str, who: &Who) -> Target {
+    pub(crate) fn target(&self, name: &str, who: &Who) -> Target {
         let Stable { barn, horse, .. } = self.stable;
         let password = who
             .person
@@ -131,6 +133,12 @@ impl<'a> Calls<'a> {
             "open_account" => {
                 let new = json!({"email": format!("{}@saltmarsh.example", Uuid::now_v7()), "name": "Rook",
                     "password": "samphire grows by the slipway"});
+                Target::of(&[], new)
+            }
+            "reset_password" => {
+                let (email, code) = forgotten(self.server, self.stable);
+                let new =
+                    json!({"email": email, "code": code, "new": "samphire grows by the slipway"});
                 Target::of(&[], new)
             }
             "mark_notices_read" => Target::of(&[], json!({"until": "2027-03-04T00:00:00Z"})),
@@ -341,6 +349,13 @@ impl<'a> Calls<'a> {
             }
         }
     }
+}
+
+/// The address of whoever forgot their password, and the code that the operator tells them.
+pub(super) fn forgotten(server: &TestServer, stable: &Stable) -> (String, String) {
+    let email = stable.forgetful.email.clone();
+    let (_, code) = operate::offer_reset(&server.state(), &email).expect("a code");
+    (email, code)
 }
 
 fn licence() -> Value {

@@ -10,6 +10,7 @@ use whorl_tests::paddock::{grant, to_horse};
 use whorl_tests::{Answer, Browser, Person, TestServer};
 
 use super::Heard;
+use super::calls::forgotten;
 use super::people::{Stable, Who};
 
 /// Asks for pages; keeps everybody's browser.
@@ -95,6 +96,14 @@ impl<'a> PageCalls<'a> {
                     ("password", password.to_owned()),
                 ]
             }
+            "/reset" => {
+                let (email, code) = forgotten(self.server, self.stable);
+                vec![
+                    ("email", email),
+                    ("code", code),
+                    ("new", "samphire grows by the slipway".to_owned()),
+                ]
+            }
             "/sign-out" => Vec::new(),
             "/horses/{horse}/grants" => {
                 let farrier = to_horse(self.stable.horse, Role::Farrier);
@@ -106,10 +115,11 @@ impl<'a> PageCalls<'a> {
             other => panic!("say in page_calls.rs what is filled in at {other}"),
         };
         // Everybody has a form of their own on some page that they may see.
-        let page = if template == "/sign-in" || who.person.is_none() {
-            "/sign-in"
-        } else {
-            "/"
+        let page = match template {
+            "/reset" => "/reset",
+            "/sign-in" => "/sign-in",
+            _ if who.person.is_none() => "/sign-in",
+            _ => "/",
         };
         let browser = &self.browsers[&who.name];
         let token = browser.get(page);

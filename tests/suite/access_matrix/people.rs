@@ -38,11 +38,11 @@ enum Sight {
 }
 
 /// Somebody who asks.
-pub(super) struct Who {
+pub(crate) struct Who {
     /// The column of the table.
-    pub(super) name: String,
+    pub(crate) name: String,
     /// The account; nobody is signed in without one.
-    pub(super) person: Option<Person>,
+    pub(crate) person: Option<Person>,
     /// As what they record.
     pub(super) role: Role,
     sight: Sight,
@@ -61,9 +61,9 @@ impl Who {
 }
 
 /// The horse with all these people.
-pub(super) struct Stable {
+pub(crate) struct Stable {
     /// Those who ask, in the order of the table's columns.
-    pub(super) people: Vec<Who>,
+    pub(crate) people: Vec<Who>,
     /// Where the horse boards.
     pub(super) barn: BarnId,
     /// The horse.
@@ -78,11 +78,13 @@ pub(super) struct Stable {
     pub(super) spare: Person,
     /// Their horse.
     pub(super) spares_horse: HorseId,
+    /// Somebody who is no column either, and forgets their password time and again.
+    pub(super) forgetful: Person,
 }
 
 impl Stable {
     /// Who is in this column.
-    pub(super) fn person(&self, name: &str) -> &Person {
+    pub(crate) fn person(&self, name: &str) -> &Person {
         let who = self.people.iter().find(|who| who.name == name);
         who.and_then(|who| who.person.as_ref())
             .unwrap_or_else(|| panic!("nobody is {name}"))
@@ -113,7 +115,7 @@ impl Stable {
     }
 
     /// Fills a stable. The clock goes on by three minutes: tokens outlive that.
-    pub(super) fn of(server: &TestServer) -> Self {
+    pub(crate) fn of(server: &TestServer) -> Self {
         let mut made = Making {
             server,
             people: Vec::new(),
@@ -148,6 +150,7 @@ impl Stable {
             photo,
             spares_horse: paddock::horse(&spare, spares_barn).id,
             spare,
+            forgetful: server.account("Rook"),
         }
     }
 }

@@ -10,7 +10,7 @@ use whorl_tests::{Answer, Caller};
 
 /// A body.
 #[derive(Clone)]
-pub(super) enum Body {
+pub(crate) enum Body {
     None,
     Json(Value),
     Photo(Vec<u8>),
@@ -18,25 +18,25 @@ pub(super) enum Body {
 
 /// What an operation is called on.
 #[derive(Clone)]
-pub(super) struct Target {
+pub(crate) struct Target {
     /// What stands in the address, in order; the first is what may be hidden.
-    pub(super) ids: Vec<String>,
-    pub(super) query: &'static str,
-    pub(super) body: Body,
+    pub(crate) ids: Vec<String>,
+    pub(crate) query: String,
+    pub(crate) body: Body,
     /// The body that names something that is not there, where the address names nothing.
-    pub(super) absent: Option<Value>,
+    pub(crate) absent: Option<Value>,
     /// Who calls, if not the person as they are signed in.
-    pub(super) caller: Option<Caller>,
+    pub(crate) caller: Option<Caller>,
     /// Whether another person needs another target.
-    pub(super) personal: bool,
+    pub(crate) personal: bool,
 }
 
 impl Target {
     /// On what has these ids.
-    pub(super) fn at(ids: &[&dyn Display]) -> Self {
+    pub(crate) fn at(ids: &[&dyn Display]) -> Self {
         Self {
             ids: ids.iter().map(std::string::ToString::to_string).collect(),
-            query: "",
+            query: String::new(),
             body: Body::None,
             absent: None,
             caller: None,
@@ -45,7 +45,7 @@ impl Target {
     }
 
     /// With a body.
-    pub(super) fn with(self, body: Value) -> Self {
+    pub(crate) fn with(self, body: Value) -> Self {
         Self {
             body: Body::Json(body),
             ..self
@@ -53,12 +53,13 @@ impl Target {
     }
 
     /// With a query.
-    pub(super) fn asking(self, query: &'static str) -> Self {
+    pub(crate) fn asking(self, query: &str) -> Self {
+        let query = query.to_owned();
         Self { query, ..self }
     }
 
     /// What the body is where it names something that is not there.
-    pub(super) fn or_absent(self, body: Value) -> Self {
+    pub(crate) fn or_absent(self, body: Value) -> Self {
         Self {
             absent: Some(body),
             ..self
@@ -66,7 +67,7 @@ impl Target {
     }
 
     /// For nobody else.
-    pub(super) fn for_one(self) -> Self {
+    pub(crate) fn for_one(self) -> Self {
         Self {
             personal: true,
             ..self
@@ -74,12 +75,12 @@ impl Target {
     }
 
     /// On what has these ids, with a body.
-    pub(super) fn of(ids: &[&dyn Display], body: Value) -> Self {
+    pub(crate) fn of(ids: &[&dyn Display], body: Value) -> Self {
         Self::at(ids).with(body)
     }
 
     /// The same, asked of something that is not there.
-    pub(super) fn absent(&self) -> Option<Self> {
+    pub(crate) fn absent(&self) -> Option<Self> {
         let mut other = self.clone();
         if let Some(body) = &self.absent {
             other.body = Body::Json(body.clone());
@@ -95,7 +96,8 @@ impl Target {
         Some(other)
     }
 
-    fn address(&self, template: &str) -> String {
+    /// Its address, by the template of the description.
+    pub(crate) fn address(&self, template: &str) -> String {
         let mut ids = self.ids.iter();
         let mut address = String::new();
         let mut rest = template;
@@ -113,7 +115,7 @@ impl Target {
 }
 
 /// Calls an operation.
-pub(super) fn send(caller: &Caller, method: &Method, template: &str, target: &Target) -> Answer {
+pub(crate) fn send(caller: &Caller, method: &Method, template: &str, target: &Target) -> Answer {
     let request = caller.request(method.clone(), &target.address(template));
     caller.send(match &target.body {
         Body::None => request,

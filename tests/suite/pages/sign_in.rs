@@ -5,8 +5,9 @@ use reqwest::Method;
 use whorl_contract::page::Page;
 use whorl_contract::path;
 use whorl_contract::session::SessionInfo;
+use whorl_http::operate;
 use whorl_tests::paddock::{self};
-use whorl_tests::{Browser, Database, TestServer, on_both};
+use whorl_tests::{Answer, Browser, Database, TestServer, on_both};
 
 use super::{cookies, location};
 
@@ -232,3 +233,52 @@ fn over_tls_cookies_are_bound_to_the_host() {
         "it came from 127.0.0.1"
     );
 }
+
+on_both!(a_forgotten_password_is_set_anew_in_a_browser, |server| {
+    let wren = server.account("Wren");
+    let (_, code) = operate::offer_reset(&server.state(), &wren.email).expect("a code");
+    let new = "samphire grows by the slipway";
+    let browser = Browser::new(server);
+    let form = browser.get("/sign-in").text();
+    assert!(form.contains("href=\"/reset\""), "{form}");
+    let fields = |code| [("email", wren.email.as_str()), ("code", code), ("new", new)];
+    let alert = |answer: &Answer| {
+        let text = answer.text();
+        let (_, alert) = text.split_once("role=\"alert\">").expect("what is wrong");
+        alert.split('<').next().expect("words").to_owned()
+    };
+
+    let wrong = browser.submit("/reset", "/reset", &fields("BCDF-GHJK"));
+    assert_eq!(wrong.status, 422);
+    assert!(
+        alert(&wrong).contains("Address and code"),
+        "{}",
+        alert(&wrong)
+    );
+    // Not from a page that this browser was given.
+    let made_up = browser.post("/reset", &fields(&code));
+    assert_eq!(made_up.status, 422);
+    assert!(
+        alert(&made_up).contains("open for too long"),
+        "{}",
+        alert(&made_up)
+    );
+    let origin = [("origin", "https://elsewhere.example")];
+    let foreign = browser.send(Method::POST, "/reset", &origin, Some(&fields(&code)));
+    assert_eq!(foreign.status, 403);
+    let short = [
+        ("email", wren.email.as_str()),
+        ("code", code.as_str()),
+        ("new", "short"),
+    ];
+    let short = browser.submit("/reset", "/reset", &short);
+    assert_eq!(short.status, 422);
+    assert!(alert(&short).contains("15 characters"), "{}", alert(&short));
+
+    let set = browser.submit("/reset", "/reset", &fields(&code));
+    let to = location(&set).expect("another page").to_owned();
+    assert!(browser.get(&to).text().contains("Your new password is set"));
+    assert_eq!(location(&browser.sign_in(&wren.email, new)), Some("/"));
+    let again = Browser::new(server).submit("/reset", "/reset", &fields(&code));
+    assert_eq!(again.status, 422);
+});

@@ -1,25 +1,29 @@
 //! Signing in and out in a browser.
 
-use actix_web::http::header::{RETRY_AFTER, SET_COOKIE};
+use actix_web::http::header::SET_COOKIE;
 use actix_web::web::{Data, Payload};
 use actix_web::{HttpRequest, HttpResponse};
 use chrono::TimeDelta;
 use maud::{Markup, html};
-use whorl_care::sentence::counted;
 use whorl_contract::session::SignIn;
 use whorl_store::sessions::{self, End};
 
 use super::cookie::Cookie;
 use super::fields::Fields;
-use super::form::{self, Sent, TOKEN, token_field};
-use super::pass::{FormCode, Pass, unguessable};
-use super::{html as page, layout, see_other, visitor, words};
+use super::form::{Sent, token_field};
+use super::pass::Pass;
+use super::stranger::{self, NOT_OURS, Refusal};
+use super::{reset, see_other, visitor};
 use crate::network::{self, Network};
-use crate::problem::{Kind, Problem};
+use crate::problem::Problem;
 use crate::sign_in;
 use crate::state::State;
 
-const PATH: &str = "/sign-in";
+/// Where the form is.
+pub(super) const PATH: &str = "/sign-in";
+
+/// Where it is for whoever has just set a new password.
+pub(super) const AFTER_RESET: &str = "/sign-in?reset=done";
 
 /// How long a browser stays signed in that belongs to whoever signs in.
 const OWN: TimeDelta = TimeDelta::days(30);
@@ -66,7 +70,9 @@ pub(super) async fn show(
     if visitor::of(&request).await?.is_some() {
         return Ok(see_other(back));
     }
-    asked(&state, &request, &Asking::new(back))
+    let mut asking = Asking::new(back);
+    asking.reset = fields.get("reset").is_some();
+    asked(&state, &request, &asking)
 }
 
 /// Signs in.
@@ -75,20 +81,13 @@ pub(super) async fn enter(
     request: HttpRequest,
     payload: Payload,
 ) -> Result<HttpResponse, Problem> {
-    form::check_origin(&request)?;
-    let fields = Fields::of_form(&request, &mut payload.into_inner()).await?;
-    let before = Cookie::Before.read(&request, &state.config);
-    let code = before.and_then(|before| FormCode::before(&before, &state.keys.refresh));
-    let ours = code.is_some_and(|code| fields.get(TOKEN).is_some_and(|token| code.is(token)));
+    let stranger::Sent { fields, ours } = stranger::sent(&state, &request, payload).await?;
     let back = fields.get("back").and_then(local).unwrap_or("/");
     let mut asking = Asking::new(back);
     let text = |name: &str| fields.get(name).unwrap_or_default().to_owned();
     asking.email = text("email");
     if !ours {
-        asking.refused = Some(
-            "The page was open for too long, or this browser keeps no cookies. Please try again."
-                .to_owned(),
-        );
+        asking.refused = Some(Refusal::new(NOT_OURS));
         return asked(&state, &request, &asking);
     }
     let own = fields.get("own").is_some();
@@ -115,13 +114,10 @@ pub(super) async fn enter(
             Ok(answer)
         }
         Err(problem) if problem.document().status < 500 => {
-            asking.refused = Some(refusal(&problem));
-            let mut answer = asked(&state, &request, &asking)?;
-            if let Some(seconds) = problem.seconds_to_wait() {
-                *answer.status_mut() = actix_web::http::StatusCode::TOO_MANY_REQUESTS;
-                answer.headers_mut().insert(RETRY_AFTER, seconds.into());
-            }
-            Ok(answer)
+            // The same words whatever is wrong with address or password.
+            let said = "E-mail and password don't fit together. Please check both and try again.";
+            asking.refused = Some(Refusal::of(&problem, || said.to_owned()));
+            asked(&state, &request, &asking)
         }
         Err(problem) => Err(problem),
     }
@@ -158,7 +154,9 @@ async fn end(state: &State, visitor: &visitor::Visitor, why: &'static str) -> Re
 struct Asking<'a> {
     back: &'a str,
     email: String,
-    refused: Option<String>,
+    refused: Option<Refusal>,
+    /// Whether a new password was set just now.
+    reset: bool,
 }
 
 impl<'a> Asking<'a> {
@@ -167,22 +165,8 @@ impl<'a> Asking<'a> {
             back,
             email: String::new(),
             refused: None,
+            reset: false,
         }
-    }
-}
-
-/// The same words whatever is wrong with address or password.
-fn refusal(problem: &Problem) -> String {
-    match (problem.kind(), problem.seconds_to_wait()) {
-        (Kind::TooManyRequests, Some(seconds)) => format!(
-            "Too many tries failed. Please wait {} and try again.",
-            if seconds < 60 {
-                counted(seconds, "second", "seconds")
-            } else {
-                counted(seconds.div_ceil(60), "minute", "minutes")
-            }
-        ),
-        _ => "E-mail and password don't fit together. Please check both and try again.".to_owned(),
     }
 }
 
@@ -192,23 +176,10 @@ fn asked(
     request: &HttpRequest,
     asking: &Asking<'_>,
 ) -> Result<HttpResponse, Problem> {
-    let kept = Cookie::Before.read(request, &state.config);
-    let (before, is_new) = match kept.filter(|kept| kept.len() == 43) {
-        Some(kept) => (kept, false),
-        None => (unguessable()?, true),
-    };
-    let token = FormCode::before(&before, &state.keys.refresh)
-        .ok_or_else(|| Problem::internal("no form's code can be made"))?
-        .masked()?;
-    let mut answer = page(layout::bare("Sign in", &form(asking, &token)));
-    if asking.refused.is_some() {
-        *answer.status_mut() = actix_web::http::StatusCode::UNPROCESSABLE_ENTITY;
-    }
-    if is_new {
-        let set = Cookie::Before.set(&before, None, &state.config)?;
-        answer.headers_mut().append(SET_COOKIE, set);
-    }
-    Ok(answer)
+    let refused = asking.refused.as_ref();
+    stranger::give(state, request, "Sign in", refused, |token| {
+        form(asking, token)
+    })
 }
 
 fn form(asking: &Asking<'_>, token: &str) -> Markup {
@@ -216,9 +187,8 @@ fn form(asking: &Asking<'_>, token: &str) -> Markup {
     html! {
         div.narrow {
             h1 { "Sign in" }
-            @if let Some(refused) = &asking.refused {
-                p.refused id="refused" role="alert" { (words::told(refused)) }
-            }
+            @if let Some(refused) = &asking.refused { (refused.alert()) }
+            @if asking.reset { p role="status" { "Your new password is set. Please sign in with it." } }
             form.stack method="post" action=(PATH) {
                 (token_field(token))
                 input type="hidden" name="back" value=(asking.back);
@@ -235,6 +205,7 @@ fn form(asking: &Asking<'_>, token: &str) -> Markup {
                 p.help id="own-help" { "Then you stay signed in for 30 days. Leave it empty on the yard's computer." }
                 button type="submit" { "Sign in" }
             }
+            p { a href=(reset::PATH) { "I forgot my password" } }
         }
     }
 }

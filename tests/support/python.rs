@@ -14,6 +14,8 @@ fn script(name: &str) -> Command {
     let python = std::env::var("WHORL_TEST_PYTHON").unwrap_or_else(|_| "python3".to_owned());
     let mut command = Command::new(python);
     command
+        // Nothing is left beside the scripts.
+        .arg("-B")
         .arg(format!("{}/suite/{name}", env!("CARGO_MANIFEST_DIR")))
         .stdin(Stdio::piped());
     command

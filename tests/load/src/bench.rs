@@ -48,6 +48,8 @@ pub(crate) enum Measure {
     Push,
     /// Pushing in batches.
     Batch,
+    /// Refusing wrong passwords.
+    Guess,
     /// The query plans.
     Plans,
 }

@@ -4,6 +4,7 @@ mod bench;
 mod client;
 mod figures;
 mod fill;
+mod guesses;
 mod limits;
 mod pace;
 mod plans;
@@ -134,6 +135,7 @@ fn run(cli: &Cli) -> Outcome {
         (Measure::Read, Bench::reading),
         (Measure::Push, Bench::pushing),
         (Measure::Batch, Bench::batches),
+        (Measure::Guess, Bench::guesses),
     ] {
         if wanted(measure) {
             eprintln!("measuring: {measure:?}");

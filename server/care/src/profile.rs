@@ -32,10 +32,18 @@ pub fn profile(events: &[CareEvent]) -> Horse {
     let mut horse = Horse::default();
     let mut shoes = Shoes::default();
     let log = effective(events);
-    for (day, standing) in in_order(log.in_force()) {
-        match Details::parse_known(standing.event.kind, standing.details) {
+    let standing = in_order(log.in_force());
+    // Reading details costs more than all else here: those of the last weight are enough, and most other kinds tell nothing of this.
+    horse.weight_kg = standing
+        .iter()
+        .rev()
+        .find_map(|(_, one)| match read(one, &[Kind::Weight]) {
+            Some(Details::Weight(weight)) => Some(weight.weight_kg),
+            _ => None,
+        });
+    for (day, one) in standing {
+        match read(one, &[Kind::Identity, Kind::HoofCare, Kind::Breeding]) {
             Some(Details::Identity(identity)) => change(&mut horse, identity),
-            Some(Details::Weight(weight)) => horse.weight_kg = Some(weight.weight_kg),
             Some(Details::HoofCare(visit)) => shoes.after(&visit),
             Some(Details::Breeding(breeding)) => breed(&mut horse, breeding, day),
             _ => {}
@@ -43,6 +51,13 @@ pub fn profile(events: &[CareEvent]) -> Horse {
     }
     horse.shod = shoes.worn();
     horse
+}
+
+/// What an event says now, if it is of one of these kinds.
+fn read(standing: &Standing<'_>, kinds: &[Kind]) -> Option<Details> {
+    let kind = standing.event.kind;
+    let details = kinds.contains(&kind).then_some(standing.details)?;
+    Details::parse_known(kind, details)
 }
 
 /// The latest caution on handling the feet, whichever visit it comes from: a visit that says nothing leaves it standing.

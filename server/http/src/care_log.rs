@@ -61,12 +61,13 @@ impl CareLog {
         let log: Vec<_> = rows.into_iter().filter(|(seq, _)| *seq <= until).collect();
         let seen = access.is_limited().then(|| seen(&access, &log));
         erased.retain(|gone| gone.seq <= until && access.may_see(gone.kind, gone.seq));
-        let horse = herd::view(row, &access, log.clone());
+        let (places, whole): (Vec<i64>, Vec<CareEvent>) = log.into_iter().unzip();
+        let horse = herd::view(row, &access, &places, &whole);
         Self {
             access,
             changed_at,
             horse,
-            whole: log.into_iter().map(|(_, event)| event).collect(),
+            whole,
             seen,
             erased,
         }
@@ -95,6 +96,10 @@ impl CareLog {
     /// The same as it stood at the end of a day, with who the horse was then.
     pub(crate) fn at(&self, on: NaiveDate) -> (Profile, Vec<CareEvent>) {
         let events = at(self.events(), on);
+        if self.seen.is_none() && events.len() == self.whole.len() {
+            // Then `complete` has nothing to add to it, either.
+            return (self.horse.profile.clone(), events);
+        }
         let mut ours = profile(&events);
         complete(&mut ours, &self.horse.profile, &events);
         (ours, events)

@@ -34,15 +34,17 @@ pub(crate) fn views(
     horses: Vec<(HorseRow, Access)>,
 ) -> Result<Vec<Horse>, StoreError> {
     let ids: Vec<HorseId> = horses.iter().map(|(row, _)| row.id).collect();
-    let mut logs: HashMap<HorseId, Vec<(i64, CareEvent)>> = HashMap::new();
+    let mut logs: HashMap<HorseId, (Vec<i64>, Vec<CareEvent>)> = HashMap::new();
     for row in events::of_kinds(db, &ids, &TELLING)? {
         if let Some(event) = ledger::care_event(&row) {
-            logs.entry(row.horse_id).or_default().push((row.seq, event));
+            let (places, log) = logs.entry(row.horse_id).or_default();
+            places.push(row.seq);
+            log.push(event);
         }
     }
     let views = horses.into_iter().map(|(row, access)| {
-        let log = logs.remove(&row.id).unwrap_or_default();
-        view(&row, &access, log)
+        let (places, log) = logs.remove(&row.id).unwrap_or_default();
+        view(&row, &access, &places, &log)
     });
     Ok(views.collect())
 }
@@ -58,13 +60,13 @@ pub(crate) fn one(db: &mut Db, row: HorseRow, access: Access) -> Result<Horse, S
         .ok_or(StoreError::NotFound)
 }
 
-/// One horse with what its log says of it, up to the last place that concerns the caller.
-pub(crate) fn view(row: &HorseRow, access: &Access, log: Vec<(i64, CareEvent)>) -> Horse {
+/// One horse with what its log says of it, up to the last place that concerns the caller. `places` are those of `log`, in their order.
+pub(crate) fn view(row: &HorseRow, access: &Access, places: &[i64], log: &[CareEvent]) -> Horse {
     let until = access.until_seq(row.head_seq);
-    let log: Vec<(i64, CareEvent)> = log.into_iter().filter(|(seq, _)| *seq <= until).collect();
-    let whole: Vec<CareEvent> = log.iter().map(|(_, event)| event.clone()).collect();
+    let told = places.partition_point(|seq| *seq <= until);
+    let (places, log) = (&places[..told], &log[..told]);
     // A caution about handling is for everyone who may pick up a foot, whatever else they may see.
-    let handling = profile::handling(&whole).map(|caution| Handling {
+    let handling = profile::handling(log).map(|caution| Handling {
         text: caution.text,
         on: caution.on,
     });
@@ -76,24 +78,25 @@ pub(crate) fn view(row: &HorseRow, access: &Access, log: Vec<(i64, CareEvent)>) 
         kinds: access.kinds(),
         seq: until,
         handling,
-        profile: seen_profile(access, log, &whole),
+        profile: seen_profile(access, places, log),
         created_at: row.created_at.and_utc(),
     }
 }
 
 /// The profile from the events that the caller may see. Whoever may not see identity events is told by what to know
 /// the horse in its box, and nothing else of it.
-fn seen_profile(access: &Access, log: Vec<(i64, CareEvent)>, whole: &[CareEvent]) -> Profile {
+fn seen_profile(access: &Access, places: &[i64], log: &[CareEvent]) -> Profile {
+    let told = profile::profile(log);
     if !access.is_limited() {
-        return profile::profile(whole);
+        return told;
     }
     // What amends or withdraws an event that is left out has no effect.
-    let seen: Vec<CareEvent> = log
-        .into_iter()
-        .filter(|(seq, event)| event.target_id.is_some() || access.may_see(event.kind, *seq))
-        .map(|(_, event)| event)
+    let seen: Vec<CareEvent> = places
+        .iter()
+        .zip(log)
+        .filter(|(seq, event)| event.target_id.is_some() || access.may_see(event.kind, **seq))
+        .map(|(_, event)| event.clone())
         .collect();
-    let told = profile::profile(whole);
     let mut profile = profile::profile(&seen);
     profile.name = told.name;
     profile.sex = told.sex;

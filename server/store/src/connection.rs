@@ -131,7 +131,7 @@ impl Db {
                 conn.batch_execute(
                     "PRAGMA busy_timeout = 5000; PRAGMA journal_mode = WAL; PRAGMA synchronous = FULL; \
                      PRAGMA foreign_keys = ON; PRAGMA trusted_schema = OFF; PRAGMA cell_size_check = ON; \
-                     PRAGMA secure_delete = ON",
+                     PRAGMA secure_delete = ON; PRAGMA temp_store = MEMORY",
                 )?;
                 Ok(Self::Sqlite(conn))
             }

@@ -274,6 +274,8 @@ on_both!(a_forgotten_password_is_set_anew_in_a_browser, |server| {
     let short = browser.submit("/reset", "/reset", &short);
     assert_eq!(short.status, 422);
     assert!(alert(&short).contains("15 characters"), "{}", alert(&short));
+    // The password was wrong, not the code, and nobody types that twice.
+    assert!(short.text().contains(&format!("value=\"{code}\"")));
 
     let set = browser.submit("/reset", "/reset", &fields(&code));
     let to = location(&set).expect("another page").to_owned();

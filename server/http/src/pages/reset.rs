@@ -21,7 +21,7 @@ pub(super) async fn show(
     state: Data<State>,
     request: HttpRequest,
 ) -> Result<HttpResponse, Problem> {
-    asked(&state, &request, "", None)
+    asked(&state, &request, &Asking::default())
 }
 
 /// Sets the password.
@@ -32,24 +32,37 @@ pub(super) async fn set(
 ) -> Result<HttpResponse, Problem> {
     let sent = stranger::sent(&state, &request, payload).await?;
     let text = |name: &str| sent.fields.get(name).unwrap_or_default().to_owned();
-    let email = text("email").trim().to_owned();
+    let mut asking = Asking {
+        email: text("email").trim().to_owned(),
+        code: text("code").trim().to_owned(),
+        refused: None,
+    };
     if !sent.ours {
-        return asked(&state, &request, &email, Some(&Refusal::new(NOT_OURS)));
+        asking.refused = Some(Refusal::new(NOT_OURS));
+        return asked(&state, &request, &asking);
     }
     let network = Network::of(network::origin(&request, &state.config.trusted_proxies));
     let reset = PasswordReset {
-        email: email.clone(),
-        code: text("code"),
+        email: asking.email.clone(),
+        code: asking.code.clone(),
         new: text("new"),
     };
     match password_reset::redeem(&state, network, reset).await {
         Ok(()) => Ok(see_other(sign_in::AFTER_RESET)),
         Err(problem) if problem.document().status < 500 => {
-            let refusal = Refusal::of(&problem, || said(&problem));
-            asked(&state, &request, &email, Some(&refusal))
+            asking.refused = Some(Refusal::of(&problem, || said(&problem)));
+            asked(&state, &request, &asking)
         }
         Err(problem) => Err(problem),
     }
+}
+
+/// What the form shows. A code that was typed stays: the password may be what is wrong.
+#[derive(Debug, Default)]
+struct Asking {
+    email: String,
+    code: String,
+    refused: Option<Refusal>,
 }
 
 /// A problem in its own words.
@@ -64,32 +77,26 @@ fn said(problem: &Problem) -> String {
     }
 }
 
-fn asked(
-    state: &State,
-    request: &HttpRequest,
-    email: &str,
-    refusal: Option<&Refusal>,
-) -> Result<HttpResponse, Problem> {
-    stranger::give(state, request, "Set a new password", refusal, |token| {
-        form(email, refusal, token)
-    })
+fn asked(state: &State, request: &HttpRequest, asking: &Asking) -> Result<HttpResponse, Problem> {
+    let (title, refused) = ("Set a new password", asking.refused.as_ref());
+    stranger::give(state, request, title, refused, |token| form(asking, token))
 }
 
-fn form(email: &str, refusal: Option<&Refusal>, token: &str) -> Markup {
-    let described = refusal.map(|_| "refused");
+fn form(asking: &Asking, token: &str) -> Markup {
+    let described = asking.refused.as_ref().map(|_| "refused");
     html! {
         div.narrow {
             h1 { "Set a new password" }
-            @if let Some(refusal) = refusal { (refusal.alert()) }
-            p { "Ask whoever runs this server for a code. It is good once, for an hour; all places where you are signed in end." }
+            @if let Some(refused) = &asking.refused { (refused.alert()) }
+            p { "Ask whoever runs this server for a code. It is good once, for an hour. With the new password you are signed out everywhere." }
             form.stack method="post" action=(PATH) {
                 (token_field(token))
                 label for="email" { "E-mail" }
-                input id="email" name="email" type="email" autocomplete="username" required value=(email)
+                input id="email" name="email" type="email" autocomplete="username" required value=(asking.email)
                     maxlength="254" aria-describedby=[described];
                 label for="code" { "Code" }
                 input id="code" name="code" type="text" autocomplete="one-time-code" autocapitalize="characters"
-                    spellcheck="false" required maxlength="100" aria-describedby=[described];
+                    spellcheck="false" required value=(asking.code) maxlength="100" aria-describedby=[described];
                 label for="new" { "New password" }
                 input id="new" name="new" type="password" autocomplete="new-password" required minlength="15"
                     maxlength="256" aria-describedby="new-help";

@@ -285,6 +285,7 @@ const NO_READINGS: &[(&str, &str)] = &[
 /// The same of pages.
 const NO_PAGES: &[&str] = &[
     "/sign-in",
+    "/reset",
     "/horses/{horse}/grants",
     "/horses/{horse}/shares",
     "/horses/{horse}/readings",

@@ -162,11 +162,14 @@ pub fn authenticated(db: &mut Db, id: SessionId, now: NaiveDateTime) -> Result<(
 }
 
 /// An end of sessions: when, and why.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Copy, Debug, AsChangeset)]
+#[diesel(table_name = session)]
 pub struct End {
     /// When, in UTC.
+    #[diesel(column_name = ended_at)]
     pub at: NaiveDateTime,
     /// Why, in a word.
+    #[diesel(column_name = ended_why)]
     pub why: &'static str,
 }
 
@@ -180,10 +183,7 @@ pub fn end(db: &mut Db, account: AccountId, id: SessionId, end: End) -> Result<(
         .find(Key(id))
         .filter(session::account_id.eq(Key(account)));
     diesel::update(theirs.filter(session::ended_at.is_null()))
-        .set((
-            session::ended_at.eq(Some(end.at)),
-            session::ended_why.eq(Some(end.why)),
-        ))
+        .set(end)
         .execute(db)?;
     theirs
         .select(session::id)
@@ -209,10 +209,7 @@ pub fn end_others(
             .filter(session::id.ne(Key(but)))
             .filter(session::ended_at.is_null()),
     )
-    .set((
-        session::ended_at.eq(Some(end.at)),
-        session::ended_why.eq(Some(end.why)),
-    ))
+    .set(end)
     .execute(db)?)
 }
 
@@ -227,10 +224,7 @@ pub fn end_all(db: &mut Db, account: AccountId, end: End) -> Result<usize, Store
             .filter(session::account_id.eq(Key(account)))
             .filter(session::ended_at.is_null()),
     )
-    .set((
-        session::ended_at.eq(Some(end.at)),
-        session::ended_why.eq(Some(end.why)),
-    ))
+    .set(end)
     .execute(db)?)
 }
 
@@ -245,10 +239,7 @@ pub fn end_of_device(db: &mut Db, device: DeviceId, end: End) -> Result<usize, S
             .filter(session::device_id.eq(Some(Key(device))))
             .filter(session::ended_at.is_null()),
     )
-    .set((
-        session::ended_at.eq(Some(end.at)),
-        session::ended_why.eq(Some(end.why)),
-    ))
+    .set(end)
     .execute(db)?)
 }
 

@@ -127,7 +127,8 @@ impl Db {
                         "the bundled SQLite is older than 3.51.3".into(),
                     ));
                 }
-                // busy_timeout first: the other settings can meet a lock too.
+                // busy_timeout first: the other settings can meet a lock too. What SQLite writes down for a while stays in memory: in a
+                // folder for temporary files, parts of the record would outlive their erasure.
                 conn.batch_execute(
                     "PRAGMA busy_timeout = 5000; PRAGMA journal_mode = WAL; PRAGMA synchronous = FULL; \
                      PRAGMA foreign_keys = ON; PRAGMA trusted_schema = OFF; PRAGMA cell_size_check = ON; \

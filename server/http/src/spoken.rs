@@ -13,8 +13,8 @@ const GROUP: u32 = 4;
 pub(crate) fn write(bits: u128, characters: u32) -> String {
     let mut code = String::new();
     for left in (0..characters).rev() {
-        let five = (bits >> (BITS * left)) & 31;
-        code.extend(usize::try_from(five).map(|five| char::from(ALPHABET[five])));
+        let [lowest, ..] = (bits >> (BITS * left)).to_le_bytes();
+        code.push(char::from(ALPHABET[usize::from(lowest & 31)]));
         if left > 0 && left % GROUP == 0 {
             code.push('-');
         }

@@ -184,9 +184,13 @@ fn run(cli: Cli, matches: &ArgMatches) -> Result<(), Failure> {
             let _logging = logging::start(&config.log, None)?;
             let state = State::open(config, Clock::system())?;
             let (name, code) = operate::offer_reset(&state, &email)?;
+            let page = match &state.config.public_url {
+                Some(url) => format!("at {}/reset", url.as_str()),
+                None => "on the page /reset".to_owned(),
+            };
             say(&format!(
                 "{code}\nWhoever has this code can set {name}'s password within an hour. Tell it to {name} yourself, once you are sure who \
-                 asks: with it and {email} they set a new password on the page /reset. All their sessions end then"
+                 asks: with it and {email} they set a new password {page}. All their sessions end then"
             ))
         }
         Command::Serve => {

@@ -36,6 +36,7 @@ mod notices;
 mod offline;
 mod openapi;
 mod pages;
+mod password_resets;
 mod photos;
 mod pull;
 mod rates;

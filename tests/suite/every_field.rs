@@ -13,10 +13,10 @@ use whorl_contract::sync::Outcome;
 use whorl_store::{Db, StoreError, throttle};
 use whorl_tests::ledger::{pull_all, push};
 use whorl_tests::pen::Pen;
-use whorl_tests::{Answer, Browser, TestServer, on_both};
+use whorl_tests::{Answer, Browser, Person, TestServer, on_both};
 
 use crate::access_matrix::calls::Calls;
-use crate::access_matrix::people::{Stable, Who};
+use crate::access_matrix::people::Stable;
 use crate::access_matrix::status;
 use crate::access_matrix::target::{Body, Target, send};
 use crate::kinds::yard_of_all_roles;
@@ -68,17 +68,11 @@ fn put(document: &Value, place: &str, value: Value) -> Value {
 }
 
 /// A text as it stands in an address.
-fn percent(text: &str) -> String {
+pub(crate) fn percent(text: &str) -> String {
     text.bytes().fold(String::new(), |mut address, byte| {
         let _ = write!(address, "%{byte:02X}");
         address
     })
-}
-
-/// Whoever owns the horse of the matrix.
-fn owner(stable: &Stable) -> &Who {
-    let who = stable.people.iter().find(|who| who.name == "ownr");
-    who.expect("an owner")
 }
 
 /// An operation of the description.
@@ -87,6 +81,26 @@ struct Operation {
     method: Method,
     path: String,
     described: Value,
+}
+
+impl Operation {
+    fn takes_json(&self) -> bool {
+        let json = "/requestBody/content/application~1json";
+        self.described.pointer(json).is_some()
+    }
+
+    /// The names of what may stand in its query.
+    fn query(&self) -> impl Iterator<Item = &str> {
+        let parameters = self.described["parameters"].as_array();
+        let parameters = parameters.into_iter().flatten();
+        parameters
+            .filter(|parameter| parameter["in"] == "query")
+            .map(|parameter| parameter["name"].as_str().expect("a name"))
+    }
+
+    fn call(&self, person: &Person, target: &Target) -> Answer {
+        send(person, &self.method, &self.path, target)
+    }
 }
 
 fn all_operations() -> impl Iterator<Item = Operation> {
@@ -103,23 +117,12 @@ fn all_operations() -> impl Iterator<Item = Operation> {
 
 on_both!(no_body_takes_a_field_that_isnt_the_callers, |server| {
     let stable = Stable::of(server);
-    let (calls, owner) = (Calls::new(server, &stable), owner(&stable));
-    let person = owner.person.as_ref().expect("an account");
+    let calls = Calls::new(server, &stable);
+    let (owner, person) = (stable.who("ownr"), stable.person("ownr"));
     let mut tried = 0;
-    for Operation {
-        name,
-        method,
-        path,
-        described,
-    } in all_operations()
-    {
-        if described
-            .pointer("/requestBody/content/application~1json")
-            .is_none()
-        {
-            continue;
-        }
-        let target = calls.target(&name, owner);
+    for operation in all_operations().filter(Operation::takes_json) {
+        let name = &operation.name;
+        let target = calls.target(name, owner);
         let Body::Json(body) = &target.body else {
             panic!("{name} is called without its body");
         };
@@ -131,7 +134,7 @@ on_both!(no_body_takes_a_field_that_isnt_the_callers, |server| {
                 }
                 object[field] = json!(1);
                 let more = target.clone().with(put(body, &place, object));
-                let answer = send(person, &method, &path, &more);
+                let answer = operation.call(person, &more);
                 let told = format!("{name} with {field} in {place:?}: {answer:?}");
                 assert_eq!(status(&answer), 422, "{told}");
                 // What is within an event belongs to its signature, or to its hash.
@@ -166,30 +169,25 @@ on_both!(
     any_text_anywhere_in_a_request_is_taken_or_refused,
     |server| {
         let stable = Stable::of(server);
-        let (calls, owner) = (Calls::new(server, &stable), owner(&stable));
-        let person = owner.person.as_ref().expect("an account");
+        let calls = Calls::new(server, &stable);
+        let (owner, person) = (stable.who("ownr"), stable.person("ownr"));
         let mut texts = BLNS.iter().copied().cycle();
         let mut tried = 0;
-        for Operation {
-            name,
-            method,
-            path,
-            described,
-        } in all_operations()
-        {
-            let mut target = calls.target(&name, owner);
+        for operation in all_operations() {
+            let name = &operation.name;
+            let mut target = calls.target(name, owner);
             // What is done to a thing is done once, so each success needs another.
             let mut ask = |what: &str, change: &dyn Fn(&Target) -> Target| {
-                let answer = send(person, &method, &path, &change(&target));
+                let answer = operation.call(person, &change(&target));
                 no_fault(&format!("{name}, {what}"), &answer);
                 // Wrong passwords and codes make nobody wait here.
                 forget_failures(server);
-                if method != Method::GET && status(&answer) < 400 {
-                    target = calls.target(&name, owner);
+                if operation.method != Method::GET && status(&answer) < 400 {
+                    target = calls.target(name, owner);
                 }
                 tried += 1;
             };
-            let sound = calls.target(&name, owner);
+            let sound = calls.target(name, owner);
             if let Body::Json(body) = &sound.body {
                 for place in places(body, Value::is_string) {
                     for text in texts.by_ref().take(TEXTS_A_PLACE) {
@@ -212,9 +210,7 @@ on_both!(
                     });
                 }
             }
-            let parameters = described["parameters"].as_array().into_iter().flatten();
-            for parameter in parameters.filter(|parameter| parameter["in"] == "query") {
-                let field = parameter["name"].as_str().expect("a name");
+            for field in operation.query() {
                 let others = sound.query.trim_start_matches('?').split('&');
                 let others = others.filter(|pair| !pair.starts_with(&format!("{field}=")));
                 let others = others.collect::<Vec<_>>().join("&");

@@ -21,6 +21,7 @@ use whorl_tests::yard::Yard;
 use whorl_tests::{Answer, on_both};
 
 use crate::anonymous::filled;
+use crate::every_field::percent;
 use crate::openapi::operations;
 
 /// What is no JSON by RFC 8259, by the way in which it isn't; by categories that are common among test suites of JSON, made here.
@@ -334,10 +335,8 @@ on_both!(any_text_comes_back_as_it_was_or_is_refused, |server| {
     assert_eq!(read, accepted);
     // Nor does any search for them break anything.
     for text in BLNS {
-        let lot: Vec<String> = text.bytes().map(|byte| format!("%{byte:02X}")).collect();
-        let answer = yard
-            .owner
-            .get(&format!("{}?lot={}", path::RECALL, lot.concat()));
+        let lot = format!("{}?lot={}", path::RECALL, percent(text));
+        let answer = yard.owner.get(&lot);
         assert!([200, 422].contains(&answer.status), "{text:?}: {answer:?}");
     }
 });

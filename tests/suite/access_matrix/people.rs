@@ -40,9 +40,9 @@ enum Sight {
 /// Somebody who asks.
 pub(crate) struct Who {
     /// The column of the table.
-    pub(crate) name: String,
+    pub(super) name: String,
     /// The account; nobody is signed in without one.
-    pub(crate) person: Option<Person>,
+    pub(super) person: Option<Person>,
     /// As what they record.
     pub(super) role: Role,
     sight: Sight,
@@ -63,7 +63,7 @@ impl Who {
 /// The horse with all these people.
 pub(crate) struct Stable {
     /// Those who ask, in the order of the table's columns.
-    pub(crate) people: Vec<Who>,
+    pub(super) people: Vec<Who>,
     /// Where the horse boards.
     pub(super) barn: BarnId,
     /// The horse.
@@ -84,10 +84,15 @@ pub(crate) struct Stable {
 
 impl Stable {
     /// Who is in this column.
-    pub(crate) fn person(&self, name: &str) -> &Person {
+    pub(crate) fn who(&self, name: &str) -> &Who {
         let who = self.people.iter().find(|who| who.name == name);
-        who.and_then(|who| who.person.as_ref())
-            .unwrap_or_else(|| panic!("nobody is {name}"))
+        who.unwrap_or_else(|| panic!("nobody is {name}"))
+    }
+
+    /// Who is in this column, with their account.
+    pub(crate) fn person(&self, name: &str) -> &Person {
+        let person = self.who(name).person.as_ref();
+        person.unwrap_or_else(|| panic!("{name} has no account"))
     }
 
     /// The columns.

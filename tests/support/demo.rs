@@ -401,7 +401,7 @@ pub fn invitation(address: &str, people: &Path) -> String {
 }
 
 /// What three people would do first.
-pub const TRY: &[(&str, &str)] = &[
+const TRY: &[(&str, &str)] = &[
     ("idris", "horses"),
     (
         "idris",
@@ -409,7 +409,32 @@ pub const TRY: &[(&str, &str)] = &[
     ),
     ("idris", "push"),
     ("tove", "record weight Marram --weight 531kg --method tape"),
+    (
+        "tove",
+        "record deworming Marram --active ivermectin --product Drovepaste --concentration 1.87 --lot DP-7731",
+    ),
     ("tove", "push"),
     ("wren", "sync"),
     ("wren", "history Marram"),
 ];
+
+#[cfg(test)]
+mod tests {
+    use clap::Parser;
+    use whorl_cli::command::Cli;
+
+    use super::*;
+
+    #[test]
+    fn what_is_printed_to_try_is_said_as_whorl_takes_it_by_people_of_the_yard() {
+        let scenario = Scenario::read();
+        for (who, command) in TRY {
+            let words = std::iter::once("whorl").chain(command.split(' '));
+            let read = Cli::try_parse_from(words).map(drop);
+            assert!(read.is_ok(), "{command}: {read:?}");
+            assert!(scenario.people.iter().any(|one| one.key == *who), "{who}");
+        }
+        let told = invitation("http://127.0.0.1:8040", Path::new("people"));
+        assert!(told.contains("whorl record deworming"), "{told}");
+    }
+}

@@ -112,15 +112,28 @@ pub fn sync(
     report: &mut Report,
 ) -> Result<(), Failure> {
     surroundings::look_at_server(conn, ledger, means.machine, report)?;
-    means.again |= surroundings::sees_more(conn, ledger)?;
-    for _ in 0..ROUNDS {
-        push::push(conn, ledger, means, report)?;
-        if !pull::pull(conn, ledger, means, report)? {
+    // Asked before what they open is: one that is made in between is noticed the next time.
+    let grants = ledger.grants()?;
+    means.again |= surroundings::sees_more(conn, &grants)?;
+    let mut compared = round(conn, ledger, means, report)?;
+    for _ in 1..ROUNDS {
+        if !compared.again {
             break;
         }
         means.again = false;
+        compared = round(conn, ledger, means, report)?;
     }
-    surroundings::keep(conn, ledger)
+    surroundings::keep(conn, ledger, &grants, compared)
+}
+
+fn round(
+    conn: &mut SqliteConnection,
+    ledger: &mut dyn Ledger,
+    means: &mut Means<'_, '_>,
+    report: &mut Report,
+) -> Result<pull::Compared, Failure> {
+    push::push(conn, ledger, means, report)?;
+    pull::pull(conn, ledger, means, report)
 }
 
 /// What to call a horse in a message.

@@ -14,8 +14,7 @@ use super::Locked;
 use crate::failure::Failure;
 use crate::home::Home;
 use crate::mirror::{self, Logged};
-use crate::stored::At;
-use crate::{attachments, herd, outbox, setting, signers};
+use crate::{attachments, herd, outbox, signers};
 
 /// Takes verified entries and their signers over, and what waited in the outbox and is among them out of it.
 ///
@@ -128,24 +127,5 @@ pub fn herd(conn: &mut SqliteConnection, horses: &[Horse], barns: &[Barn]) -> Re
             herd::put_horse(conn, horse)?;
         }
         herd::put_barns(conn, barns)
-    })
-}
-
-/// Notes that everything is in step.
-///
-/// # Errors
-///
-/// [`Failure::Device`] if it can't be written.
-pub fn in_step(
-    conn: &mut SqliteConnection,
-    tag: Option<&str>,
-    now: DateTime<Utc>,
-) -> Result<(), Failure> {
-    conn.immediate_transaction(|conn| {
-        match tag {
-            Some(tag) => setting::set(conn, setting::HEADS_TAG, tag)?,
-            None => setting::forget(conn, setting::HEADS_TAG)?,
-        }
-        setting::set(conn, setting::SYNCED_AT, At(now))
     })
 }

@@ -15,6 +15,7 @@ use super::portion::Portion;
 use super::{Ledger, Means, Progress, Report, apply, label, repair};
 use crate::failure::Failure;
 use crate::mirror::{self, Place};
+use crate::stored::At;
 use crate::{herd, outbox, setting, signers, witness};
 
 /// Entries of the first page.
@@ -22,7 +23,18 @@ const FIRST_PAGE: u32 = 100;
 /// Entries of the largest page.
 const LARGEST_PAGE: u32 = 500;
 
-/// Comes into step with the server's heads. Answers whether a further round has something to give back.
+/// What the server said of where its logs stand, and what it came to.
+#[derive(Debug)]
+pub struct Compared {
+    /// Whether a further round has something to give back.
+    pub again: bool,
+    /// The horses that it named; none where they are those of the answer before.
+    pub named: Option<BTreeSet<HorseId>>,
+    /// What names its answer, if every copy is in step with it.
+    pub tag: Option<String>,
+}
+
+/// Comes into step with the server's heads.
 ///
 /// # Errors
 ///
@@ -32,16 +44,22 @@ pub fn pull(
     ledger: &mut dyn Ledger,
     means: &mut Means<'_, '_>,
     report: &mut Report,
-) -> Result<bool, Failure> {
+) -> Result<Compared, Failure> {
     let now = means.machine.utc();
     let before: Option<String> = setting::get(conn, setting::HEADS_TAG)?;
     // Unchanged heads say nothing of an entry that was acknowledged since and lost again.
     let settled = outbox::acknowledged(conn)?.is_empty();
-    let asked = before.as_deref().filter(|_| settled && !means.again);
-    let Some((heads, tag)) = ledger.heads(asked)? else {
-        apply::in_step(conn, asked, now)?;
-        return Ok(false);
+    let asked = before.filter(|_| settled && !means.again);
+    let Some((heads, tag)) = ledger.heads(asked.as_deref())? else {
+        setting::set(conn, setting::SYNCED_AT, At(now))?;
+        return Ok(Compared {
+            again: false,
+            named: None,
+            tag: asked,
+        });
     };
+    // From here on this device may stand elsewhere than the last answer, and heads that go back to it would hide that.
+    setting::forget(conn, setting::HEADS_TAG)?;
     let restored = new_life(conn, &heads, report)?;
     let operations = plan(&ours(conn, &heads)?, &heads.heads, &spared(conn, &heads)?);
     // A server that lost entries may have lost whole horses; ours may be the last copy of those.
@@ -86,9 +104,13 @@ pub fn pull(
     }
     let queued = repair.queued + repair.lost_after_all(&heads)?;
     let opened = repair.opened;
-    finish(conn, &heads, tag.as_deref(), now, report)?;
+    let in_step = finish(conn, &heads, now, report)?;
     report.given_back += queued;
-    Ok(queued > 0 || opened)
+    Ok(Compared {
+        again: queued > 0 || opened,
+        named: Some(heads.heads.iter().map(|head| head.horse_id).collect()),
+        tag: tag.filter(|_| in_step),
+    })
 }
 
 /// A new epoch means that the server began anew, from a backup perhaps: what it acknowledged before may be lost.
@@ -375,10 +397,9 @@ fn unreached(heads: &Heads, targets: &BTreeMap<HorseId, Target>) -> BTreeMap<Hor
 fn finish(
     conn: &mut SqliteConnection,
     heads: &Heads,
-    tag: Option<&str>,
     now: chrono::DateTime<chrono::Utc>,
     report: &mut Report,
-) -> Result<(), Failure> {
+) -> Result<bool, Failure> {
     for (horse_id, seq) in witness::contradicted(conn, heads.epoch)? {
         let misfit = Misfit {
             horse_id,
@@ -397,13 +418,11 @@ fn finish(
         setting::set(conn, setting::EPOCH, heads.epoch)?;
     }
     if all {
-        apply::in_step(conn, tag, now)
-    } else {
-        if report.alarms.is_empty() {
-            report.notices.push(
-                "the server sent less than it announced; run `whorl sync` once more".to_owned(),
-            );
-        }
-        setting::forget(conn, setting::HEADS_TAG)
+        setting::set(conn, setting::SYNCED_AT, At(now))?;
+    } else if report.alarms.is_empty() {
+        report
+            .notices
+            .push("the server sent less than it announced; run `whorl sync` once more".to_owned());
     }
+    Ok(all)
 }

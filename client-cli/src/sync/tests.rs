@@ -1,6 +1,7 @@
 //! The promises of syncing, held against a model of the server on a line that fails.
 
 mod later;
+mod meanwhile;
 mod model;
 mod promises;
 mod repairs;

@@ -64,6 +64,8 @@ pub(super) struct Model {
     /// Events that were acknowledged, ever.
     pub(super) acknowledged: BTreeSet<EventId>,
     pub(super) pushes: usize,
+    /// What others do between the heads and the description of the herd.
+    pub(super) meanwhile: Option<fn(&mut Self)>,
 }
 
 fn lost() -> Failure {
@@ -89,7 +91,16 @@ impl Model {
             line: VecDeque::new(),
             acknowledged: BTreeSet::new(),
             pushes: 0,
+            meanwhile: None,
         }
+    }
+
+    /// The horses that the account may see.
+    fn visible(&self) -> Vec<HorseId> {
+        let all = self.disk.logs.keys();
+        all.filter(|horse| !self.hidden.contains(horse))
+            .copied()
+            .collect()
     }
 
     pub(super) fn know(&mut self, device: DeviceId, account: AccountId, key: PublicKey) {
@@ -268,13 +279,10 @@ impl Ledger for Model {
         if self.line()? {
             return Err(lost());
         }
-        let visible = self
-            .disk
-            .logs
-            .keys()
-            .filter(|horse| !self.hidden.contains(horse));
-        let heads: Vec<HeadInfo> = visible
-            .map(|&horse_id| {
+        let heads: Vec<HeadInfo> = self
+            .visible()
+            .into_iter()
+            .map(|horse_id| {
                 let heads = self.heads_of(horse_id);
                 HeadInfo {
                     horse_id,
@@ -343,7 +351,21 @@ impl Ledger for Model {
     }
 
     fn horses(&mut self) -> Result<Vec<Horse>, Failure> {
-        Ok(Vec::new())
+        if let Some(meanwhile) = self.meanwhile.take() {
+            meanwhile(self);
+        }
+        let horses = self.visible().into_iter().map(|id| Horse {
+            id,
+            barn_id: Uuid::from_u128(30).into(),
+            owner_id: AccountId(Uuid::from_u128(31)),
+            roles: Vec::new(),
+            kinds: Vec::new(),
+            seq: 0,
+            handling: None,
+            profile: whorl_care::horse::Horse::default(),
+            created_at: DateTime::UNIX_EPOCH,
+        });
+        Ok(horses.collect())
     }
 
     fn barns(&mut self) -> Result<Vec<Barn>, Failure> {

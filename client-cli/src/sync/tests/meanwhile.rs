@@ -1,0 +1,95 @@
+//! What others change on the server while a sync is under way.
+
+use super::*;
+use crate::herd;
+
+fn shown(client: &Client) -> Vec<HorseId> {
+    herd::visible(&mut client.open()).expect("read")
+}
+
+/// A server with two horses, of which this account may see the first.
+fn with_a_hidden_horse() -> (Model, Client) {
+    let mut model = Model::new();
+    let client = Client::new(&mut model);
+    for n in [0, 1] {
+        model.somebody_records(horse(n), u128::from(n));
+    }
+    model.hidden.insert(horse(1));
+    client.settled(&mut model);
+    assert_eq!(shown(&client), [horse(0)]);
+    (model, client)
+}
+
+fn granted(model: &mut Model) {
+    model.hidden.clear();
+}
+
+fn revoked(model: &mut Model) {
+    model.hidden.insert(horse(1));
+}
+
+#[test]
+fn a_horse_that_is_granted_between_two_answers_comes_with_the_next_sync() {
+    let (mut model, client) = with_a_hidden_horse();
+    model.meanwhile = Some(granted);
+    client.settled(&mut model);
+    assert_eq!(
+        shown(&client),
+        [horse(0)],
+        "nothing of its log is here, and nothing says when to take it away"
+    );
+    client.settled(&mut model);
+    assert_eq!(shown(&client), [horse(0), horse(1)]);
+    client.assert_same(&model, horse(1));
+}
+
+#[test]
+fn a_horse_whose_grant_ended_again_before_the_next_sync_is_not_shown() {
+    let (mut model, client) = with_a_hidden_horse();
+    model.meanwhile = Some(granted);
+    client.settled(&mut model);
+    revoked(&mut model);
+    // The heads are what they were.
+    client.settled(&mut model);
+    assert_eq!(shown(&client), [horse(0)]);
+}
+
+#[test]
+fn a_horse_that_is_revoked_between_two_answers_goes_with_the_next_sync() {
+    let (mut model, client) = with_a_hidden_horse();
+    granted(&mut model);
+    model.meanwhile = Some(revoked);
+    client.settled(&mut model);
+    let report = client.settled(&mut model);
+    assert_eq!(report.locked.len(), 1);
+    assert_eq!(shown(&client), [horse(0)]);
+}
+
+#[test]
+fn heads_that_are_what_they_were_cost_nothing_where_nothing_changed_between() {
+    let (mut model, client) = with_a_hidden_horse();
+    let tag = |client: &Client| -> Option<String> {
+        setting::get(&mut client.open(), setting::HEADS_TAG).expect("read")
+    };
+    let before = tag(&client);
+    assert!(before.is_some(), "the next sync asks for changes only");
+    client.settled(&mut model);
+    assert_eq!(tag(&client), before);
+}
+
+#[test]
+fn a_wider_grant_that_is_made_in_between_opens_what_was_sealed_the_next_time() {
+    let mut model = Model::new();
+    let client = Client::new(&mut model);
+    model.somebody_records(horse(0), 1);
+    model.sealed = true;
+    model.meanwhile = Some(|model| {
+        model.sealed = false;
+        model.grants.push(model::grant());
+    });
+    client.settled(&mut model);
+    let sealed = |client: &Client| mirror::has_sealed(&mut client.open()).expect("read");
+    assert!(sealed(&client), "it came before the grant");
+    client.settled(&mut model);
+    assert!(!sealed(&client));
+}

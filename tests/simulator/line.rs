@@ -58,6 +58,8 @@ pub(crate) struct Heard {
     pub(crate) forged: bool,
     /// The runs that came.
     pub(crate) runs: Vec<Run>,
+    /// What became of each call, for people.
+    pub(crate) told: Vec<String>,
 }
 
 pub(crate) struct Line<'a> {
@@ -75,7 +77,16 @@ fn dead() -> Failure {
 }
 
 impl Line<'_> {
-    fn fate(&mut self) -> Result<Fate, Failure> {
+    fn fate(&mut self, call: &str) -> Result<Fate, Failure> {
+        let fate = self.fated();
+        let what = fate
+            .as_ref()
+            .map_or_else(ToString::to_string, |fate| format!("{fate:?}"));
+        self.heard.told.push(format!("{call}: {what}"));
+        fate
+    }
+
+    fn fated(&mut self) -> Result<Fate, Failure> {
         if self.server.disk.revoked.contains(&self.device) {
             let why = Box::new(problem(Problems::Unauthenticated));
             return Err(Failure::Refused("signed out".to_owned(), Some(why)));
@@ -115,12 +126,25 @@ impl Line<'_> {
     fn meanwhile(&mut self) {
         let hand = self.server.cast.devices[2 + self.random.below(2)].account;
         let horse = *self.random.pick(&self.server.cast.horses);
-        match self.random.below(4) {
-            0 => self.server.grant(hand, horse),
-            1 => self.server.revoke(hand, horse),
-            2 => self.server.deliver(),
-            _ => self.server.back_up(),
-        }
+        let told = match self.random.below(4) {
+            0 => {
+                self.server.grant(hand, horse);
+                format!("meanwhile {hand} is granted {horse}")
+            }
+            1 => {
+                self.server.revoke(hand, horse);
+                format!("meanwhile {hand} loses {horse}")
+            }
+            2 => {
+                self.server.deliver();
+                "meanwhile late requests arrive".to_owned()
+            }
+            _ => {
+                self.server.back_up();
+                "meanwhile a backup is made".to_owned()
+            }
+        };
+        self.heard.told.push(told);
     }
 
     /// The answer, unless it gets lost.
@@ -151,7 +175,7 @@ impl Ledger for Line<'_> {
             .map(|event| event.open().expect("genuine").envelope.id)
             .collect();
         self.heard.sent.extend(&ids);
-        let fate = self.fate()?;
+        let fate = self.fate("push")?;
         if fate == Fate::Delayed {
             self.server.delay(self.account, push.events.clone());
             return Err(dead());
@@ -167,7 +191,7 @@ impl Ledger for Line<'_> {
     }
 
     fn heads(&mut self, tag: Option<&str>) -> Result<Option<(Heads, Option<String>)>, Failure> {
-        let fate = self.fate()?;
+        let fate = self.fate("heads")?;
         let heads = self.server.heads(self.account);
         let now = format!("{heads:?}");
         let heads = self.answer(fate, heads)?;
@@ -179,7 +203,7 @@ impl Ledger for Line<'_> {
     }
 
     fn pull(&mut self, pull: &Pull) -> Result<Pulled, Failure> {
-        let fate = self.fate()?;
+        let fate = self.fate("pull")?;
         let mut wants = pull.clone();
         if self.server.fault == Some(Fault::ShowsWhatIsNotTheirs) {
             let all = self.server.cast.horses.iter();
@@ -206,17 +230,17 @@ impl Ledger for Line<'_> {
     }
 
     fn open_horse(&mut self, _: &NewHorse) -> Result<(), Failure> {
-        let fate = self.fate()?;
+        let fate = self.fate("open horse")?;
         self.answer(fate, ())
     }
 
     fn upload(&mut self, _: HorseId, _: &str, _: Vec<u8>) -> Result<(), Failure> {
-        let fate = self.fate()?;
+        let fate = self.fate("upload")?;
         self.answer(fate, ())
     }
 
     fn horses(&mut self) -> Result<Vec<Horse>, Failure> {
-        let fate = self.fate()?;
+        let fate = self.fate("horses")?;
         let owner_id = self.server.cast.owner;
         let heads = self.server.heads(self.account).heads;
         let horses = heads.into_iter().map(|head| Horse {
@@ -234,22 +258,22 @@ impl Ledger for Line<'_> {
     }
 
     fn barns(&mut self) -> Result<Vec<Barn>, Failure> {
-        let fate = self.fate()?;
+        let fate = self.fate("barns")?;
         self.answer(fate, Vec::new())
     }
 
     fn policy(&mut self) -> Result<Value, Failure> {
-        let fate = self.fate()?;
+        let fate = self.fate("policy")?;
         self.answer(fate, Value::Null)
     }
 
     fn licences(&mut self) -> Result<Vec<Licence>, Failure> {
-        let fate = self.fate()?;
+        let fate = self.fate("licences")?;
         self.answer(fate, Vec::new())
     }
 
     fn grants(&mut self) -> Result<Vec<Grant>, Failure> {
-        let fate = self.fate()?;
+        let fate = self.fate("grants")?;
         let own = self.server.disk.grants.iter();
         let own = own.filter(|grant| grant.account == self.account);
         let grants: Vec<Grant> = own
@@ -272,7 +296,7 @@ impl Ledger for Line<'_> {
     }
 
     fn server(&mut self) -> Result<ServerInfo, Failure> {
-        let fate = self.fate()?;
+        let fate = self.fate("server")?;
         let info = ServerInfo {
             name: "saltmarsh.example".to_owned(),
             version: String::new(),

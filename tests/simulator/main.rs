@@ -1,7 +1,7 @@
 //! Many made-up stories of several devices, a server and a bad line, each grown from a seed: the real client, its
 //! database, and a server that `agreement` holds to the real one. What must stay true is looked at after every step.
 //!
-//! `WHORL_SEEDS=100000` makes a long run of it, from `WHORL_FIRST_SEED` on; a story that fails is told with its seed, and
+//! `WHORL_SEEDS=100000` makes a long run of it, from `WHORL_FIRST_SEED` on; a story that fails is told whole, with its seed, and
 //! `WHORL_FIRST_SEED=… WHORL_SEEDS=1` plays that one again.
 
 mod agreement;

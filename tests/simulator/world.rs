@@ -66,6 +66,8 @@ struct Story {
     /// Whether a client had to give up a horse in this step, or a server went back.
     given_up: bool,
     tally: Tally,
+    /// What happened, for people.
+    told: Vec<String>,
 }
 
 struct Recorded {
@@ -78,19 +80,13 @@ struct Recorded {
 ///
 /// # Errors
 ///
-/// The first promise that was broken, and after how many steps.
+/// The first promise that was broken, and what had happened until then.
 pub(crate) fn play(seed: u64, fault: Option<Fault>) -> Result<Tally, String> {
     let mut story = Story::begin(seed, fault);
-    let steps = 10 + story.random.below(STEPS - 10);
-    for step in 0..steps {
-        story.step().map_err(|why| format!("step {step}: {why}"))?;
-        story.hold().map_err(|why| format!("step {step}: {why}"))?;
+    match story.unfold() {
+        Ok(()) => Ok(story.tally),
+        Err(why) => Err(format!("{why}\n  {}", story.told.join("\n  "))),
     }
-    story
-        .come_to_rest()
-        .map_err(|why| format!("at rest: {why}"))?;
-    story.tally.lost_for_good = story.lost.len();
-    Ok(story.tally)
 }
 
 impl Story {
@@ -111,6 +107,7 @@ impl Story {
             seen: BTreeMap::new(),
             given_up: false,
             tally: Tally::default(),
+            told: Vec::new(),
         };
         for client in 2..4 {
             for n in 0..story.server.cast.horses.len() {
@@ -125,6 +122,20 @@ impl Story {
         story
     }
 
+    fn unfold(&mut self) -> Result<(), String> {
+        let steps = 10 + self.random.below(STEPS - 10);
+        for step in 0..steps {
+            self.told.push(format!("step {step}"));
+            self.step().map_err(|why| format!("step {step}: {why}"))?;
+            self.hold().map_err(|why| format!("step {step}: {why}"))?;
+        }
+        self.told.push("coming to rest".to_owned());
+        self.come_to_rest()
+            .map_err(|why| format!("at rest: {why}"))?;
+        self.tally.lost_for_good = self.lost.len();
+        Ok(())
+    }
+
     fn step(&mut self) -> Result<(), String> {
         self.given_up = false;
         let seconds = 1 + i64::try_from(self.random.below(3600)).expect("a few");
@@ -136,13 +147,25 @@ impl Story {
         match self.random.below(63) {
             0..20 => self.record(client),
             20..44 => self.sync(client, true)?,
-            44..47 => self.server.grant(hand, horse),
-            47..50 => self.server.revoke(hand, horse),
-            50 => self
-                .server
-                .revoke_device(self.server.cast.devices[1 + 2 * self.random.below(2)].id),
+            44..47 => {
+                self.told.push(format!("{hand} is granted {horse}"));
+                self.server.grant(hand, horse);
+            }
+            47..50 => {
+                self.told.push(format!("{hand} loses {horse}"));
+                self.server.revoke(hand, horse);
+            }
+            50 => {
+                let lost = 1 + 2 * self.random.below(2);
+                self.told.push(format!("device {lost} is revoked"));
+                let id = self.server.cast.devices[lost].id;
+                self.server.revoke_device(id);
+            }
             51..53 => self.decide(),
-            53 => self.server.back_up(),
+            53 => {
+                self.told.push("a backup is made".to_owned());
+                self.server.back_up();
+            }
             54 => self.restore(true),
             // A silent one makes alarms for the rest of a story, so there are few.
             55 => {
@@ -150,7 +173,10 @@ impl Story {
                 self.restore(announced);
             }
             56 => self.server.crash(),
-            57..61 => self.server.deliver(),
+            57..61 => {
+                self.told.push("late requests arrive".to_owned());
+                self.server.deliver();
+            }
             61 => self.set_clock(client),
             _ => self.spoil(),
         }
@@ -158,6 +184,8 @@ impl Story {
     }
 
     fn restore(&mut self, announced: bool) {
+        let how = if announced { "" } else { ", silently" };
+        self.told.push(format!("the server is restored{how}"));
         self.server.restore(announced);
         self.alarming |= !announced;
         self.given_up = true;
@@ -166,14 +194,18 @@ impl Story {
 
     fn set_clock(&mut self, client: usize) {
         let skews = [-3653, -1, 0, 0, 2, 3653].map(TimeDelta::days);
-        self.clients[client].skew = *self.random.pick(&skews);
+        let skew = *self.random.pick(&skews);
+        self.told.push(format!("device {client} is {skew} off"));
+        self.clients[client].skew = skew;
     }
 
     /// The server will fail on some event that waits.
     fn spoil(&mut self) {
         let waiting: Vec<EventId> = self.recorded.keys().copied().collect();
         if !waiting.is_empty() {
-            self.server.poison.insert(*self.random.pick(&waiting));
+            let id = *self.random.pick(&waiting);
+            self.told.push(format!("the server will fail on {id}"));
+            self.server.poison.insert(id);
         }
     }
 
@@ -182,6 +214,7 @@ impl Story {
         if !undecided.is_empty() {
             let id = *self.random.pick(&undecided);
             let accept = !self.random.once_in(4);
+            self.told.push(format!("the owner accepts {id}: {accept}"));
             self.server.decide(id, accept);
         }
     }
@@ -212,6 +245,10 @@ impl Story {
             later_version: self.random.once_in(6),
             at: self.clock_of(client),
         };
+        self.told.push(format!(
+            "device {client} records {} of {horse}, correcting {corrects:?}",
+            note.id
+        ));
         let event = note.sign(&device);
         self.clients[client].record(note.id, horse, &event);
         let leaf = event.open().expect("genuine").leaf;
@@ -233,6 +270,7 @@ impl Story {
                 kg: note.kg + 1,
                 ..note
             };
+            self.told.push(format!("device {twin} makes the same id"));
             let event = other.sign(&self.clients[twin].device);
             self.clients[twin].record(note.id, note.horse, &event);
             self.alarming = true;
@@ -267,6 +305,13 @@ impl Story {
             now,
             statements,
         );
+        let ended = match &end {
+            End::Killed => "killed".to_owned(),
+            End::Done(report) => format!("{report:?}"),
+            End::Failed(failure, report) => format!("{failure}; {report:?}"),
+        };
+        self.told.append(&mut self.clients[n].heard.told);
+        self.told.push(format!("device {n} synced: {ended}"));
         // What was forged is an alarm, now or when what it hid comes to light.
         self.alarming |= self.clients[n].heard.forged;
         let report = match end {
@@ -505,7 +550,8 @@ impl Story {
                 .is_some_and(|id| self.server.disk.find(id).is_none());
             let right = match why {
                 Some(Problems::DeviceRefused) => revoked,
-                Some(Problems::Invalid) => early || lacks_target,
+                // What it lacked then may have come once its device could push no more.
+                Some(Problems::Invalid) => early || lacks_target || revoked,
                 // The owner said no, or nobody had let them in while the device could push.
                 Some(Problems::NoGrant) => revoked || self.server.is_held(*id),
                 _ => revoked && (entry.is_some() || self.server.is_held(*id)),

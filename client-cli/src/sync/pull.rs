@@ -400,7 +400,17 @@ fn finish(
     now: chrono::DateTime<chrono::Utc>,
     report: &mut Report,
 ) -> Result<bool, Failure> {
+    let mut reached = BTreeSet::new();
+    for head in &heads.heads {
+        if mirror::head_at(conn, head.horse_id, head.seq)? == Some(head.head) {
+            reached.insert(head.horse_id);
+        }
+    }
+    // Another copy, of a horse that isn't named or whose log didn't come, may be of an earlier life of the ledger.
     for (horse_id, seq) in witness::contradicted(conn, heads.epoch)? {
+        if !reached.contains(&horse_id) {
+            continue;
+        }
         let misfit = Misfit {
             horse_id,
             seq,
@@ -409,10 +419,7 @@ fn finish(
         let horse = label(conn, horse_id);
         report.alarms.push(repair::words(&misfit, &horse));
     }
-    let mut all = true;
-    for head in &heads.heads {
-        all &= mirror::head_at(conn, head.horse_id, head.seq)? == Some(head.head);
-    }
+    let all = reached.len() == heads.heads.len();
     if all || !report.alarms.is_empty() {
         // A copy that wasn't reached is yet to be compared with a server that began anew.
         setting::set(conn, setting::EPOCH, heads.epoch)?;

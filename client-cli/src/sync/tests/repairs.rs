@@ -255,3 +255,38 @@ fn what_was_recorded_here_and_gave_way_to_another_body_is_an_alarm_and_stays_for
     assert_eq!(refusal.kind, Problems::SameIdOtherBody);
     client.assert_same(&model, horse(0));
 }
+
+#[test]
+fn a_copy_of_an_earlier_life_that_went_out_of_sight_contradicts_nothing() {
+    let mut model = Model::new();
+    let client = Client::new(&mut model);
+    model.somebody_records(horse(0), 1);
+    client.settled(&mut model);
+    model.epoch = Uuid::from_u128(2);
+    model.disk.logs.remove(&horse(0));
+    model.somebody_records(horse(0), 2);
+    // It is refused, and the server signs where the log stands now; nothing more comes.
+    model.refuses.insert(client.record(horse(0)));
+    model.line = [Line::Good, Line::LosesRequest].into();
+    let (_, done) = client.sync(&mut model, false);
+    assert!(matches!(done, Err(Failure::Offline(_))), "{done:?}");
+    model.hidden.insert(horse(0));
+    let report = client.settled(&mut model);
+    assert_eq!(report.alarms, Vec::<String>::new());
+}
+
+#[test]
+fn a_server_that_shows_another_log_than_it_signed_is_an_alarm() {
+    let mut model = Model::new();
+    let client = Client::new(&mut model);
+    client.record(horse(0));
+    model.line = [Line::Good, Line::LosesRequest].into();
+    let (report, done) = client.sync(&mut model, false);
+    assert!(matches!(done, Err(Failure::Offline(_))), "{done:?}");
+    assert_eq!(report.accepted, 1);
+    model.disk.logs.remove(&horse(0));
+    model.somebody_records(horse(0), 2);
+    let report = client.settled(&mut model);
+    let told = |text: &String| text.contains("once signed another state of the log");
+    assert!(report.alarms.iter().any(told), "{:?}", report.alarms);
+}

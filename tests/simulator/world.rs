@@ -336,11 +336,22 @@ impl Story {
                 report
             }
         };
-        self.given_up |= !report.locked.is_empty();
+        self.given_up |= !report.locked.is_empty() || self.left_some_to_the_server(n);
         if !report.alarms.is_empty() && !self.alarming {
             return Err(format!("an alarm without a cause: {:?}", report.alarms));
         }
         Ok(())
+    }
+
+    /// Whether a device pushed entries of a horse that isn't its to see any more: those are the server's alone.
+    fn left_some_to_the_server(&self, n: usize) -> bool {
+        let heard = &self.clients[n].heard;
+        let named = heard.named.as_ref();
+        self.recorded.iter().any(|(id, one)| {
+            one.client == n
+                && heard.acknowledged.contains(id)
+                && named.is_some_and(|named| !named.contains(&one.note.horse))
+        })
     }
 
     /// I9: a device shows no horse that the last answer didn't name.
@@ -556,8 +567,13 @@ impl Story {
                 Some(Problems::NoGrant) => revoked || self.server.is_held(*id),
                 _ => revoked && (entry.is_some() || self.server.is_held(*id)),
             };
-            // What another device gives back for a device that was revoked since is refused there.
-            let elsewhere = revoked && self.missing.contains(id);
+            // What another device gives back for a device that was revoked since is refused there; and a revoked device that
+            // has the last copy gives nothing back.
+            let disk = &self.server.disk;
+            let in_reach = self.clients.iter_mut().any(|client| {
+                !disk.revoked.contains(&client.device.id) && client.keeps(*id).anywhere()
+            });
+            let elsewhere = self.missing.contains(id) && (revoked || !in_reach);
             // The owner accepted what can't enter.
             let waits = self.server.is_held(*id) && (revoked || early || lacks_target);
             if !right && !elsewhere && !waits {

@@ -21,7 +21,8 @@ pub struct Args {
     /// The file
     file: PathBuf,
     /// The key of the server that it should come from, as you know it by another way
-    #[arg(long, value_name = "KEY")]
+    // One in sixty-four begins with a hyphen.
+    #[arg(long, value_name = "KEY", allow_hyphen_values = true)]
     server_key: Option<PublicKey>,
 }
 
@@ -111,4 +112,29 @@ fn told(report: &Report) -> Sheet {
 fn list<'a>(sheet: Sheet, items: impl IntoIterator<Item = &'a String>) -> Sheet {
     let add = |sheet: Sheet, item: &String| sheet.line(format!("  - {item}"));
     items.into_iter().fold(sheet, add)
+}
+
+#[cfg(test)]
+mod tests {
+    use clap::Parser;
+    use whorl_contract::key::SecretKey;
+
+    use super::*;
+
+    #[derive(Parser)]
+    struct Line {
+        #[command(flatten)]
+        args: Args,
+    }
+
+    #[test]
+    fn a_key_that_begins_with_a_hyphen_is_taken_for_a_key() {
+        let mut keys = (0..=u8::MAX).map(|n| SecretKey::from_seed(&[n; 32]).public());
+        let key = keys
+            .find(|key| key.to_string().starts_with('-'))
+            .expect("one in sixty-four");
+        let line = ["whorl", "herd.json", "--server-key", &key.to_string()];
+        let read = Line::try_parse_from(line).expect("a key");
+        assert_eq!(read.args.server_key, Some(key));
+    }
 }

@@ -62,8 +62,13 @@ pub fn pull(
     setting::forget(conn, setting::HEADS_TAG)?;
     let restored = new_life(conn, &heads, report)?;
     let operations = plan(&ours(conn, &heads)?, &heads.heads, &spared(conn, &heads)?);
-    // A server that lost entries may have lost whole horses; ours may be the last copy of those.
-    let lost_some = restored || operations.iter().any(Operation::tells_of_a_loss);
+    // A server that lost entries may have lost whole horses; ours may be the last copy of those. What a horse lacks that was
+    // set aside was lost before, and the others were compared since.
+    let aside = herd::aside(conn)?;
+    let lost_some = restored
+        || operations
+            .iter()
+            .any(|one| one.tells_of_a_loss() && !aside.contains(&one.horse_id()));
     let mut targets = targets(conn, &heads, &operations, means.again)?;
     let mut suspects = fetch(conn, ledger, means, heads.epoch, &mut targets, report)?;
     suspects.extend(unreached(&heads, &targets));

@@ -290,3 +290,31 @@ fn a_server_that_shows_another_log_than_it_signed_is_an_alarm() {
     let told = |text: &String| text.contains("once signed another state of the log");
     assert!(report.alarms.iter().any(told), "{:?}", report.alarms);
 }
+
+#[test]
+fn a_horse_that_goes_out_of_sight_as_another_comes_back_from_an_earlier_life_is_taken_off() {
+    let mut model = Model::new();
+    let client = Client::new(&mut model);
+    for n in [0, 1] {
+        model.somebody_records(horse(n), u128::from(n));
+    }
+    client.settled(&mut model);
+    model.epoch = Uuid::from_u128(2);
+    let lost = model.disk.logs.remove(&horse(0)).expect("a log");
+    let report = client.settled(&mut model);
+    assert!(
+        report
+            .notices
+            .iter()
+            .any(|text| text.contains("out of sight")),
+        "{report:?}"
+    );
+    // It is there again, and empty; the other one may not be seen any more.
+    model.disk.logs.insert(horse(0), Vec::new());
+    model.hidden.insert(horse(1));
+    let report = client.settled(&mut model);
+    assert_eq!((report.given_back, &report.alarms), (1, &Vec::new()));
+    let locked: Vec<HorseId> = report.locked.iter().map(|one| one.horse_id).collect();
+    assert_eq!(locked, [horse(1)]);
+    assert_eq!(lost.len(), model.heads_of(horse(0)).len() - 1);
+}

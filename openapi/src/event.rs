@@ -278,17 +278,32 @@ impl SignedEvent {
 /// An event as the care engine reads it; `None` if one of the texts can't be read by this version.
 #[must_use]
 pub fn care_event(envelope: &str, content: &str) -> Option<CareEvent> {
-    let envelope: Envelope = serde_json::from_str(envelope).ok()?;
-    let content: Content = serde_json::from_str(content).ok()?;
+    // Logs are read by the thousand: what is not asked for is not read.
+    #[derive(Deserialize)]
+    struct Said {
+        id: EventId,
+        kind: Kind,
+        #[serde(deserialize_with = "instant")]
+        performed_at: DateTime<FixedOffset>,
+        role: Role,
+        provenance: Provenance,
+        target_id: Option<EventId>,
+    }
+    #[derive(Deserialize)]
+    struct Recorded {
+        details: Value,
+    }
+    let said: Said = serde_json::from_str(envelope).ok()?;
+    let recorded: Recorded = serde_json::from_str(content).ok()?;
     Some(CareEvent {
-        kind: envelope.kind,
-        details: content.details,
-        performed_at: Some(envelope.performed_at),
+        kind: said.kind,
+        details: recorded.details,
+        performed_at: Some(said.performed_at),
         performed_on: None,
-        id: Some(envelope.id),
-        target_id: envelope.target_id,
-        role: Some(envelope.role),
-        provenance: envelope.provenance,
+        id: Some(said.id),
+        target_id: said.target_id,
+        role: Some(said.role),
+        provenance: said.provenance,
         countersigned_by: None,
     })
 }

@@ -9,15 +9,17 @@ mod intake;
 mod judge;
 mod rows;
 
+use std::collections::hash_map::Entry;
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 
-use chrono::{DateTime, Utc};
+use chrono::{DateTime, NaiveDate, Utc};
 use whorl_care::horse::CareEvent;
 use whorl_care::ids::{AccountId, DeviceId, EventId, HorseId};
-use whorl_care::kind::Kind as EventKind;
+use whorl_care::kind::{Kind as EventKind, Role};
 use whorl_care::notice::Topic;
 use whorl_care::profile;
 use whorl_care::rules::Rules;
+use whorl_care::when::PartialDate;
 use whorl_contract::chain;
 use whorl_contract::event::{Envelope, open_envelope};
 use whorl_contract::key::{Hash, PublicKey};
@@ -152,6 +154,7 @@ struct Book {
     /// … and where it stands now: a seller may not.
     told: bool,
     shaping: Vec<CareEvent>,
+    foaled_on: Option<PartialDate>,
     new: Vec<EventRow>,
     /// The entries whose content is to go.
     erased: Vec<EventId>,
@@ -167,6 +170,8 @@ struct Desk<'a> {
     held: HashMap<EventId, HeldEventRow>,
     signers: HashMap<DeviceId, SignerRow>,
     access: HashMap<(AccountId, HorseId), Access>,
+    /// Who had a licence for a role on a day.
+    licensed: HashMap<(AccountId, Role, NaiveDate), bool>,
     accepting_held: bool,
     /// What must be told of records that this batch holds.
     waits: Vec<Word>,
@@ -188,12 +193,14 @@ impl<'a> Desk<'a> {
         let mut accesses = HashMap::new();
         for horse in horses::lock(db, &wanted)? {
             let access = access::of_horse_for_write(db, pusher, &horse, terms.now)?;
+            let shaping = care_events(&events::that_shape(db, horse.id)?);
             let book = Book {
                 head: Hash::try_from(horse.head.as_slice())
                     .map_err(|why| StoreError::Unreadable(why.to_string()))?,
                 visible: access.is_anything(),
                 told: access.is_in_force(),
-                shaping: care_events(&events::that_shape(db, horse.id)?),
+                foaled_on: profile::profile(&shaping).foaled_on,
+                shaping,
                 new: Vec::new(),
                 erased: Vec::new(),
                 horse,
@@ -225,6 +232,7 @@ impl<'a> Desk<'a> {
                 .map(|row| (row.device_id, row))
                 .collect(),
             access: accesses,
+            licensed: HashMap::new(),
             accepting_held: false,
             waits: Vec::new(),
         })
@@ -361,12 +369,13 @@ impl<'a> Desk<'a> {
         }
         let kind = about(envelope, target.as_ref());
         let covered_then = !access.may_record(envelope.role, kind) && covered(kind)?;
-        let licensed = licences::covers(
-            db,
-            author,
-            envelope.role,
-            envelope.performed_at.date_naive(),
-        )?;
+        let day = envelope.performed_at.date_naive();
+        let licensed = match self.licensed.entry((author, envelope.role, day)) {
+            Entry::Occupied(known) => *known.get(),
+            Entry::Vacant(asked) => {
+                *asked.insert(licences::covers(db, author, envelope.role, day)?)
+            }
+        };
         let case = Case {
             rules: &self.terms.rules,
             jurisdiction: self.terms.jurisdiction.as_deref(),
@@ -375,7 +384,7 @@ impl<'a> Desk<'a> {
             access,
             covered_then,
             licensed,
-            foaled_on: profile::profile(&book.shaping).foaled_on,
+            foaled_on: book.foaled_on,
             shaping: &book.shaping,
             target: target.as_ref(),
             target_erased,
@@ -398,6 +407,7 @@ impl<'a> Desk<'a> {
         let row = event_row(arrival, seq, &book.head, self.terms.now);
         if row.shapes {
             book.shaping.extend(care_event(&row));
+            book.foaled_on = profile::profile(&book.shaping).foaled_on;
         }
         if let (EventKind::Erasure, Some(target)) = (row.kind, envelope.target_id) {
             book.erased.push(target);

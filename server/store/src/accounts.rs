@@ -6,7 +6,7 @@ use chrono::NaiveDateTime;
 use diesel::prelude::*;
 use whorl_care::ids::AccountId;
 
-use crate::connection::Db;
+use crate::connection::{Db, Statement};
 use crate::error::StoreError;
 use crate::key::Key;
 use crate::schema::{account, barn};
@@ -44,9 +44,7 @@ impl std::fmt::Debug for AccountRow {
 ///
 /// [`StoreError::Conflict`] if the address has one.
 pub fn add(db: &mut Db, row: AccountRow) -> Result<(), StoreError> {
-    diesel::insert_into(account::table)
-        .values(row)
-        .execute(db)?;
+    diesel::insert_into(account::table).values(row).run(db)?;
     Ok(())
 }
 
@@ -56,7 +54,7 @@ pub fn add(db: &mut Db, row: AccountRow) -> Result<(), StoreError> {
 ///
 /// [`StoreError::NotFound`] if there is none.
 pub fn get(db: &mut Db, id: AccountId) -> Result<AccountRow, StoreError> {
-    Ok(account::table.find(Key(id)).first(db)?)
+    Ok(account::table.find(Key(id)).first_row(db)?)
 }
 
 /// The account of an address, if there is one.
@@ -67,7 +65,7 @@ pub fn get(db: &mut Db, id: AccountId) -> Result<AccountRow, StoreError> {
 pub fn by_email(db: &mut Db, email: &str) -> Result<Option<AccountRow>, StoreError> {
     Ok(account::table
         .filter(account::email.eq(email.to_owned()))
-        .first(db)
+        .first_row(db)
         .optional()?)
 }
 
@@ -88,7 +86,7 @@ pub fn set_password(
             .filter(account::password_hash.eq(from.to_owned())),
     )
     .set(account::password_hash.eq(to))
-    .execute(db)?;
+    .run(db)?;
     Ok(changed == 1)
 }
 
@@ -100,7 +98,7 @@ pub fn set_password(
 pub fn make_operator(db: &mut Db, id: AccountId) -> Result<(), StoreError> {
     diesel::update(account::table.find(Key(id)))
         .set(account::operator.eq(true))
-        .execute(db)?;
+        .run(db)?;
     Ok(())
 }
 
@@ -116,7 +114,7 @@ pub fn set_disabled(
 ) -> Result<(), StoreError> {
     diesel::update(account::table.find(Key(id)))
         .set(account::disabled_at.eq(at))
-        .execute(db)?;
+        .run(db)?;
     Ok(())
 }
 
@@ -130,7 +128,7 @@ pub fn names(db: &mut Db, ids: &[AccountId]) -> Result<HashMap<AccountId, String
     let rows: Vec<(Key<AccountId>, String)> = account::table
         .filter(account::id.eq_any(ids))
         .select((account::id, account::name))
-        .load(db)?;
+        .all(db)?;
     Ok(rows.into_iter().map(|(id, name)| (id.0, name)).collect())
 }
 
@@ -143,5 +141,5 @@ pub fn barn_names(db: &mut Db, id: AccountId) -> Result<Vec<String>, StoreError>
     Ok(barn::table
         .filter(barn::owner_id.eq(Key(id)))
         .select(barn::name)
-        .load(db)?)
+        .all(db)?)
 }

@@ -4,7 +4,7 @@ use chrono::NaiveDateTime;
 use diesel::prelude::*;
 use whorl_care::ids::{AccountId, HorseId};
 
-use crate::connection::Db;
+use crate::connection::{Db, Statement};
 use crate::error::StoreError;
 use crate::key::Key;
 use crate::schema::attachment;
@@ -53,7 +53,7 @@ pub fn add(db: &mut Db, row: AttachmentRow) -> Result<bool, StoreError> {
 ///
 /// [`StoreError::NotFound`] if the horse has none with this hash.
 pub fn get(db: &mut Db, horse: HorseId, sha256: &str) -> Result<AttachmentRow, StoreError> {
-    Ok(attachment::table.find((Key(horse), sha256)).first(db)?)
+    Ok(attachment::table.find((Key(horse), sha256)).first_row(db)?)
 }
 
 /// The hashes of all that a horse has.
@@ -66,7 +66,7 @@ pub fn names(db: &mut Db, horse: HorseId) -> Result<Vec<String>, StoreError> {
         .filter(attachment::horse_id.eq(Key(horse)))
         .order(attachment::sha256)
         .select(attachment::sha256)
-        .load(db)?)
+        .all(db)?)
 }
 
 /// Takes an attachment of a horse away for good.
@@ -75,7 +75,7 @@ pub fn names(db: &mut Db, horse: HorseId) -> Result<Vec<String>, StoreError> {
 ///
 /// [`StoreError`] if the database fails.
 pub fn remove(db: &mut Db, horse: HorseId, sha256: &str) -> Result<(), StoreError> {
-    diesel::delete(attachment::table.find((Key(horse), sha256))).execute(db)?;
+    diesel::delete(attachment::table.find((Key(horse), sha256))).run(db)?;
     Ok(())
 }
 
@@ -114,7 +114,7 @@ pub fn brought_by(
             attachment::bytes,
             attachment::created_at,
         ))
-        .load(db)?;
+        .all(db)?;
     let brought = rows
         .into_iter()
         .map(|(sha256, media_type, bytes, created_at)| Brought {

@@ -4,7 +4,7 @@ use chrono::NaiveDateTime;
 use diesel::prelude::*;
 use whorl_care::ids::{AccountId, BarnId};
 
-use crate::connection::Db;
+use crate::connection::{Db, Statement};
 use crate::error::StoreError;
 use crate::key::Key;
 use crate::schema::barn;
@@ -35,7 +35,7 @@ pub struct BarnRow {
 ///
 /// [`StoreError`] if the database fails.
 pub fn add(db: &mut Db, row: BarnRow) -> Result<(), StoreError> {
-    diesel::insert_into(barn::table).values(row).execute(db)?;
+    diesel::insert_into(barn::table).values(row).run(db)?;
     Ok(())
 }
 
@@ -45,7 +45,7 @@ pub fn add(db: &mut Db, row: BarnRow) -> Result<(), StoreError> {
 ///
 /// [`StoreError::NotFound`] if there is none.
 pub fn get(db: &mut Db, id: BarnId) -> Result<BarnRow, StoreError> {
-    Ok(barn::table.find(Key(id)).first(db)?)
+    Ok(barn::table.find(Key(id)).first_row(db)?)
 }
 
 /// Changes a barn's name, time zone and region.
@@ -60,7 +60,7 @@ pub fn set(db: &mut Db, row: &BarnRow) -> Result<(), StoreError> {
             barn::time_zone.eq(row.time_zone.clone()),
             barn::region.eq(row.region.clone()),
         ))
-        .execute(db)?;
+        .run(db)?;
     Ok(())
 }
 
@@ -78,7 +78,7 @@ pub fn owned_or_named(
     Ok(barn::table
         .filter(barn::owner_id.eq(Key(owner)).or(barn::id.eq_any(named)))
         .order(barn::id)
-        .load(db)?)
+        .all(db)?)
 }
 
 /// Barns by their ids.
@@ -91,5 +91,5 @@ pub fn by_ids(db: &mut Db, ids: &[BarnId]) -> Result<Vec<BarnRow>, StoreError> {
     Ok(barn::table
         .filter(barn::id.eq_any(ids))
         .order(barn::id)
-        .load(db)?)
+        .all(db)?)
 }

@@ -6,7 +6,7 @@ use chrono::NaiveDateTime;
 use diesel::prelude::*;
 use whorl_care::ids::{AccountId, BarnId, CalendarId};
 
-use crate::connection::Db;
+use crate::connection::{Db, Statement};
 use crate::error::StoreError;
 use crate::key::Key;
 use crate::schema::{account, calendar};
@@ -37,9 +37,7 @@ pub struct CalendarRow {
 ///
 /// [`StoreError`] if the database fails.
 pub fn add(db: &mut Db, row: CalendarRow) -> Result<(), StoreError> {
-    diesel::insert_into(calendar::table)
-        .values(row)
-        .execute(db)?;
+    diesel::insert_into(calendar::table).values(row).run(db)?;
     Ok(())
 }
 
@@ -55,7 +53,7 @@ pub fn by_token(db: &mut Db, token_hash: &[u8]) -> Result<CalendarRow, StoreErro
         .filter(calendar::revoked_at.is_null())
         .filter(account::disabled_at.is_null())
         .select(calendar::all_columns)
-        .first(db)?)
+        .first_row(db)?)
 }
 
 /// Whose these calendars are, revoked ones too.
@@ -71,7 +69,7 @@ pub fn holders(
     let rows: Vec<(Key<CalendarId>, Key<AccountId>)> = calendar::table
         .filter(calendar::id.eq_any(ids))
         .select((calendar::id, calendar::account_id))
-        .load(db)?;
+        .all(db)?;
     Ok(rows
         .into_iter()
         .map(|(id, holder)| (id.0, holder.0))
@@ -88,7 +86,7 @@ pub fn of_account(db: &mut Db, account: AccountId) -> Result<Vec<CalendarRow>, S
         .filter(calendar::account_id.eq(Key(account)))
         .filter(calendar::revoked_at.is_null())
         .order(calendar::id)
-        .load(db)?)
+        .all(db)?)
 }
 
 /// Revokes a calendar of an account; one that was revoked before stays so.
@@ -105,11 +103,11 @@ pub fn revoke(
     let theirs = calendar::table
         .find(Key(id))
         .filter(calendar::account_id.eq(Key(account)));
-    let row: CalendarRow = theirs.first(db)?;
+    let row: CalendarRow = theirs.first_row(db)?;
     if row.revoked_at.is_none() {
         diesel::update(calendar::table.find(Key(id)))
             .set(calendar::revoked_at.eq(Some(at)))
-            .execute(db)?;
+            .run(db)?;
     }
     Ok(())
 }

@@ -7,14 +7,16 @@
 
 use std::time::Duration;
 
-use diesel::ConnectionError;
-use diesel::RunQueryDsl;
 use diesel::connection::{
     AnsiTransactionManager, Connection, SimpleConnection, TransactionManager,
 };
+use diesel::dsl::Limit;
 use diesel::pg::PgConnection;
+use diesel::query_dsl::LoadQuery;
+use diesel::query_dsl::methods::{ExecuteDsl, LimitDsl};
 use diesel::result::Error;
 use diesel::sqlite::SqliteConnection;
+use diesel::{ConnectionError, QueryResult, RunQueryDsl};
 
 use crate::error::StoreError;
 
@@ -29,6 +31,45 @@ macro_rules! on_each {
     };
 }
 pub(crate) use on_each;
+
+/// Runs a statement on the database that is open, as a statement of that database. Through [`Db`] itself diesel knows a statement by
+/// its text alone, and writes that text anew each time to find out that it is prepared already.
+pub(crate) trait Statement: Sized {
+    /// All rows.
+    fn all<'q, T>(self, db: &mut Db) -> QueryResult<Vec<T>>
+    where
+        Self: LoadQuery<'q, PgConnection, T> + LoadQuery<'q, SqliteConnection, T>,
+    {
+        on_each!(db, |conn| self.load(conn))
+    }
+
+    /// The only row.
+    fn row<'q, T>(self, db: &mut Db) -> QueryResult<T>
+    where
+        Self: LoadQuery<'q, PgConnection, T> + LoadQuery<'q, SqliteConnection, T>,
+    {
+        on_each!(db, |conn| self.get_result(conn))
+    }
+
+    /// The first row.
+    fn first_row<'q, T>(self, db: &mut Db) -> QueryResult<T>
+    where
+        Self: LimitDsl,
+        Limit<Self>: LoadQuery<'q, PgConnection, T> + LoadQuery<'q, SqliteConnection, T>,
+    {
+        self.limit(1).row(db)
+    }
+
+    /// How many rows it changed.
+    fn run(self, db: &mut Db) -> QueryResult<usize>
+    where
+        Self: ExecuteDsl<PgConnection> + ExecuteDsl<SqliteConnection>,
+    {
+        on_each!(db, |conn| Self::execute(self, conn))
+    }
+}
+
+impl<T> Statement for T {}
 
 /// So long a statement waits for what others hold.
 const LOCK_WITHIN: Duration = Duration::from_secs(5);

@@ -4,7 +4,7 @@ use chrono::NaiveDateTime;
 use diesel::prelude::*;
 use whorl_care::ids::{AccountId, DeliveryId, NoticeId, WebhookId};
 
-use crate::connection::{Db, on_each};
+use crate::connection::{Db, Statement, on_each};
 use crate::error::StoreError;
 use crate::key::Key;
 use crate::schema::{account, delivery};
@@ -103,7 +103,10 @@ pub fn add(db: &mut Db, rows: Vec<DeliveryRow>) -> Result<(), StoreError> {
 ///
 /// [`StoreError`] if the database fails.
 pub fn is_any_due(db: &mut Db, ways: Ways, now: NaiveDateTime) -> Result<bool, StoreError> {
-    let first: Option<String> = due(ways, now).select(delivery::id).first(db).optional()?;
+    let first: Option<String> = due(ways, now)
+        .select(delivery::id)
+        .first_row(db)
+        .optional()?;
     Ok(first.is_some())
 }
 
@@ -149,8 +152,8 @@ pub fn take(
             delivery::next_at.eq(Some(until)),
             delivery::error.eq(None::<String>),
         ))
-        .execute(db)?;
-    Ok(these.order(delivery::id).load(db)?)
+        .run(db)?;
+    Ok(these.order(delivery::id).all(db)?)
 }
 
 /// What became of an attempt.
@@ -188,7 +191,7 @@ pub fn note(
             delivery::outcome.eq(outcome),
             delivery::error.eq(error),
         ))
-        .execute(db)?;
+        .run(db)?;
     Ok(changed == 1)
 }
 
@@ -201,7 +204,7 @@ pub fn of_notice(db: &mut Db, notice: NoticeId) -> Result<Vec<DeliveryRow>, Stor
     Ok(delivery::table
         .filter(delivery::notice_id.eq(Key(notice)))
         .order((delivery::version, delivery::id))
-        .load(db)?)
+        .all(db)?)
 }
 
 /// Whether an earlier state of a notice may have reached its reader by the same way.
@@ -231,7 +234,7 @@ pub fn given_up(db: &mut Db, limit: i64) -> Result<Vec<(DeliveryRow, String)>, S
         .order((delivery::ended_at.desc(), delivery::id.desc()))
         .limit(limit)
         .select((delivery::all_columns, account::email))
-        .load(db)?)
+        .all(db)?)
 }
 
 /// Forgets what ended before an instant; how many that were.
@@ -240,5 +243,5 @@ pub fn given_up(db: &mut Db, limit: i64) -> Result<Vec<(DeliveryRow, String)>, S
 ///
 /// [`StoreError`] if the database fails.
 pub fn sweep(db: &mut Db, before: NaiveDateTime) -> Result<usize, StoreError> {
-    Ok(diesel::delete(delivery::table.filter(delivery::ended_at.lt(before))).execute(db)?)
+    Ok(diesel::delete(delivery::table.filter(delivery::ended_at.lt(before))).run(db)?)
 }

@@ -4,7 +4,7 @@ use chrono::NaiveDateTime;
 use diesel::prelude::*;
 use whorl_care::ids::{AccountId, DeviceId};
 
-use crate::connection::Db;
+use crate::connection::{Db, Statement};
 use crate::error::StoreError;
 use crate::key::Key;
 use crate::schema::device;
@@ -35,7 +35,7 @@ pub struct DeviceRow {
 ///
 /// [`StoreError::Conflict`] if its key is registered already.
 pub fn add(db: &mut Db, row: DeviceRow) -> Result<(), StoreError> {
-    diesel::insert_into(device::table).values(row).execute(db)?;
+    diesel::insert_into(device::table).values(row).run(db)?;
     Ok(())
 }
 
@@ -47,7 +47,7 @@ pub fn add(db: &mut Db, row: DeviceRow) -> Result<(), StoreError> {
 pub fn by_key(db: &mut Db, public_key: &[u8]) -> Result<Option<DeviceRow>, StoreError> {
     Ok(device::table
         .filter(device::public_key.eq(public_key.to_vec()))
-        .first(db)
+        .first_row(db)
         .optional()?)
 }
 
@@ -60,7 +60,7 @@ pub fn of_account(db: &mut Db, account: AccountId) -> Result<Vec<DeviceRow>, Sto
     Ok(device::table
         .filter(device::account_id.eq(Key(account)))
         .order((device::created_at, device::id))
-        .load(db)?)
+        .all(db)?)
 }
 
 /// Gives a device another name.
@@ -71,7 +71,7 @@ pub fn of_account(db: &mut Db, account: AccountId) -> Result<Vec<DeviceRow>, Sto
 pub fn rename(db: &mut Db, id: DeviceId, name: String) -> Result<(), StoreError> {
     diesel::update(device::table.find(Key(id)))
         .set(device::name.eq(name))
-        .execute(db)?;
+        .run(db)?;
     Ok(())
 }
 
@@ -91,10 +91,10 @@ pub fn revoke(
         .filter(device::account_id.eq(Key(account)));
     diesel::update(theirs.filter(device::revoked_at.is_null()))
         .set(device::revoked_at.eq(Some(at)))
-        .execute(db)?;
+        .run(db)?;
     theirs
         .select(device::id)
-        .first::<Key<DeviceId>>(db)
+        .first_row::<Key<DeviceId>>(db)
         .map(drop)
         .map_err(StoreError::from)
 }

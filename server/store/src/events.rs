@@ -9,7 +9,7 @@ use diesel::prelude::*;
 use whorl_care::ids::{AccountId, DeviceId, EventId, HorseId};
 use whorl_care::kind::Kind;
 
-use crate::connection::{Db, on_each};
+use crate::connection::{Db, Statement, on_each};
 use crate::error::StoreError;
 use crate::few::by_keys;
 use crate::folded;
@@ -142,8 +142,8 @@ pub fn by_ids(db: &mut Db, ids: &[EventId]) -> Result<Vec<EventRow>, StoreError>
     by_keys(
         db,
         ids,
-        |db, key| event::table.filter(event::id.eq(key)).load(db),
-        |db, keys| event::table.filter(event::id.eq_any(keys)).load(db),
+        |db, key| event::table.filter(event::id.eq(key)).all(db),
+        |db, keys| event::table.filter(event::id.eq_any(keys)).all(db),
     )
 }
 
@@ -165,7 +165,7 @@ pub fn range(
         .filter(event::seq.le(until))
         .order(event::seq)
         .limit(limit)
-        .load(db)?)
+        .all(db)?)
 }
 
 /// The events of a horse after a place that an account's devices signed, the first `limit` of them.
@@ -186,7 +186,7 @@ pub fn signed_by(
         .filter(event::seq.gt(after))
         .order(event::seq)
         .limit(limit)
-        .load(db)?)
+        .all(db)?)
 }
 
 /// The events of one horse that decide how later ones are judged, in order.
@@ -199,7 +199,7 @@ pub fn that_shape(db: &mut Db, horse: HorseId) -> Result<Vec<EventRow>, StoreErr
         .filter(event::horse_id.eq(Key(horse)))
         .filter(event::shapes)
         .order(event::seq)
-        .load(db)?)
+        .all(db)?)
 }
 
 /// The chain's head after `seq` events; `None` if the log is shorter.
@@ -211,7 +211,7 @@ pub fn head_at(db: &mut Db, horse: HorseId, seq: i64) -> Result<Option<Vec<u8>>,
     Ok(event::table
         .find((Key(horse), seq))
         .select(event::head)
-        .first(db)
+        .first_row(db)
         .optional()?)
 }
 
@@ -290,7 +290,7 @@ pub fn upon(
         .filter(event::target_id.is_not_null())
         .filter(event::seq.le(until_seq))
         .order(event::seq)
-        .load(db)?;
+        .all(db)?;
     let targets: HashSet<String> = targets.iter().map(ToString::to_string).collect();
     rows.retain(|row| {
         row.target_id
@@ -315,7 +315,7 @@ pub fn erase(db: &mut Db, horse: HorseId, places: &[i64]) -> Result<(), StoreErr
         event::content.eq(None::<String>),
         event::salt.eq(None::<Vec<u8>>),
     ))
-    .execute(db)?;
+    .run(db)?;
     Ok(())
 }
 
@@ -331,7 +331,7 @@ pub fn horses_with_erased(db: &mut Db, kinds: &[Kind]) -> Result<Vec<HorseId>, S
         .filter(event::kind.eq_any(kinds))
         .select(event::horse_id)
         .distinct()
-        .load(db)?;
+        .all(db)?;
     Ok(horses.into_iter().map(|horse| horse.0).collect())
 }
 
@@ -351,7 +351,7 @@ pub fn of_kinds(
         .filter(event::horse_id.eq_any(horses))
         .filter(event::kind.eq_any(kinds))
         .order((event::horse_id, event::seq))
-        .load(db)?)
+        .all(db)?)
 }
 
 /// The events of one horse up to a place whose content names an attachment, in order. `sha256` is its hash in
@@ -372,5 +372,5 @@ pub fn naming(
         .filter(event::seq.le(until_seq))
         .filter(event::content.like(format!("%\"{sha256}\"%")))
         .order(event::seq)
-        .load(db)?)
+        .all(db)?)
 }

@@ -4,22 +4,24 @@
 //! A device writes envelopes in canonical form, so that their fields stand in the order of their names. Each stretch of
 //! one that is known beforehand is kept as one control character, which stands in no JSON text.
 
+use std::borrow::Cow;
+
 use crate::events::EventRow;
 
 /// Stands before a control character that was in the text itself.
 const ITSELF: char = '\u{1f}';
 
 /// The stretches that are known beforehand, each with the character that stands for it.
-fn stretches(row: &EventRow) -> [(char, String); 8] {
+fn stretches(row: &EventRow) -> [(char, Cow<'static, str>); 8] {
     let (author, device, horse, id) = (row.author_id, row.device_id, row.horse_id, row.id);
     [
         (
             '\u{1}',
-            format!(r#"{{"author_id":"{author}","content_hash":""#),
+            format!(r#"{{"author_id":"{author}","content_hash":""#).into(),
         ),
         (
             '\u{2}',
-            format!(r#"","device_id":"{device}","horse_id":"{horse}","id":"{id}","kind":""#),
+            format!(r#"","device_id":"{device}","horse_id":"{horse}","id":"{id}","kind":""#).into(),
         ),
         ('\u{3}', r#"","performed_at":""#.into()),
         ('\u{4}', r#"","provenance":""#.into()),
@@ -41,7 +43,7 @@ pub(crate) fn fold(row: &EventRow) -> String {
     while let Some(next) = rest.chars().next() {
         let known = stretches
             .iter()
-            .find_map(|(code, stretch)| Some((*code, rest.strip_prefix(stretch.as_str())?)));
+            .find_map(|(code, stretch)| Some((*code, rest.strip_prefix(stretch.as_ref())?)));
         if let Some((code, after)) = known {
             folded.push(code);
             rest = after;

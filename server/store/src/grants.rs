@@ -5,7 +5,7 @@ use diesel::prelude::*;
 use whorl_care::ids::{AccountId, BarnId, GrantId, HorseId};
 use whorl_care::kind::Role;
 
-use crate::connection::{Db, on_each};
+use crate::connection::{Db, Statement, on_each};
 use crate::error::StoreError;
 use crate::key::Key;
 use crate::kinds::Kinds;
@@ -53,7 +53,7 @@ pub struct GrantRow {
 pub fn add(db: &mut Db, row: GrantRow) -> Result<(), StoreError> {
     diesel::insert_into(access_grant::table)
         .values(row)
-        .execute(db)?;
+        .run(db)?;
     Ok(())
 }
 
@@ -63,7 +63,7 @@ pub fn add(db: &mut Db, row: GrantRow) -> Result<(), StoreError> {
 ///
 /// [`StoreError::NotFound`] if there is none.
 pub fn get(db: &mut Db, id: GrantId) -> Result<GrantRow, StoreError> {
-    Ok(access_grant::table.find(Key(id)).first(db)?)
+    Ok(access_grant::table.find(Key(id)).first_row(db)?)
 }
 
 /// Every grant that somebody was ever given, in force or not.
@@ -75,7 +75,7 @@ pub fn of_account(db: &mut Db, account: AccountId) -> Result<Vec<GrantRow>, Stor
     Ok(access_grant::table
         .filter(access_grant::account_id.eq(Key(account)))
         .order(access_grant::id)
-        .load(db)?)
+        .all(db)?)
 }
 
 /// Every grant that somebody was ever given on a horse or on the barn where it stands. With `held`, the rows stay as they
@@ -101,7 +101,7 @@ pub fn on_horse(
         .order(access_grant::id);
     Ok(match db {
         Db::Postgres(conn) if held => wanted.for_share().load(conn)?,
-        db => wanted.load(db)?,
+        db => wanted.all(db)?,
     })
 }
 
@@ -126,7 +126,7 @@ pub fn covering(
         )
         .order(access_grant::id)
         .select((access_grant::all_columns, account::name))
-        .load(db)?)
+        .all(db)?)
 }
 
 /// One row of `grant_exemption`: a horse that a barn's grant covers no more, by the word of the horse's owner.
@@ -175,7 +175,7 @@ pub fn exempt(db: &mut Db, row: ExemptionRow) -> Result<(), StoreError> {
 pub fn exemptions_of(db: &mut Db, horse: HorseId) -> Result<Vec<ExemptionRow>, StoreError> {
     Ok(grant_exemption::table
         .filter(grant_exemption::horse_id.eq(Key(horse)))
-        .load(db)?)
+        .all(db)?)
 }
 
 /// The exemptions of several horses.
@@ -187,7 +187,7 @@ pub fn exemptions_among(db: &mut Db, horses: &[HorseId]) -> Result<Vec<Exemption
     let horses: Vec<String> = horses.iter().map(ToString::to_string).collect();
     Ok(grant_exemption::table
         .filter(grant_exemption::horse_id.eq_any(horses))
-        .load(db)?)
+        .all(db)?)
 }
 
 /// The exemptions from the grants that somebody was given.
@@ -200,7 +200,7 @@ pub fn exemptions_from(db: &mut Db, account: AccountId) -> Result<Vec<ExemptionR
         .inner_join(access_grant::table.on(access_grant::id.eq(grant_exemption::grant_id)))
         .filter(access_grant::account_id.eq(Key(account)))
         .select(grant_exemption::all_columns)
-        .load(db)?)
+        .all(db)?)
 }
 
 /// Lifts every exemption of a horse, as when it is sold: they were its owner's word.
@@ -210,7 +210,7 @@ pub fn exemptions_from(db: &mut Db, account: AccountId) -> Result<Vec<ExemptionR
 /// [`StoreError`] if the database fails.
 pub fn lift_exemptions(db: &mut Db, horse: HorseId) -> Result<(), StoreError> {
     diesel::delete(grant_exemption::table.filter(grant_exemption::horse_id.eq(Key(horse))))
-        .execute(db)?;
+        .run(db)?;
     Ok(())
 }
 
@@ -234,7 +234,7 @@ pub fn revoke(
         access_grant::revoked_at.eq(Some(at)),
         access_grant::revoked_by.eq(Some(Key(by))),
     ))
-    .execute(db)?;
+    .run(db)?;
     Ok(changed == 1)
 }
 
@@ -258,7 +258,7 @@ pub fn revoke_on_horse(
         access_grant::revoked_at.eq(Some(at)),
         access_grant::revoked_by.eq(Some(Key(by))),
     ))
-    .execute(db)?;
+    .run(db)?;
     Ok(())
 }
 
@@ -271,7 +271,7 @@ pub fn sights(db: &mut Db, account: AccountId) -> Result<Vec<(HorseId, i64)>, St
     let rows: Vec<(Key<HorseId>, i64)> = sight::table
         .filter(sight::account_id.eq(Key(account)))
         .select((sight::horse_id, sight::until_seq))
-        .load(db)?;
+        .all(db)?;
     Ok(rows
         .into_iter()
         .map(|(horse, seq)| (horse.0, seq))
@@ -291,7 +291,7 @@ pub fn sight_of(
     Ok(sight::table
         .find((Key(account), Key(horse)))
         .select(sight::until_seq)
-        .first(db)
+        .first_row(db)
         .optional()?)
 }
 

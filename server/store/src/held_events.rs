@@ -4,7 +4,7 @@ use chrono::NaiveDateTime;
 use diesel::prelude::*;
 use whorl_care::ids::{AccountId, EventId, HorseId};
 
-use crate::connection::Db;
+use crate::connection::{Db, Statement};
 use crate::error::StoreError;
 use crate::few::by_keys;
 use crate::key::Key;
@@ -49,9 +49,7 @@ pub struct HeldEventRow {
 ///
 /// [`StoreError::Conflict`] if it is held already.
 pub fn add(db: &mut Db, row: HeldEventRow) -> Result<(), StoreError> {
-    diesel::insert_into(held_event::table)
-        .values(row)
-        .execute(db)?;
+    diesel::insert_into(held_event::table).values(row).run(db)?;
     Ok(())
 }
 
@@ -64,11 +62,11 @@ pub fn by_ids(db: &mut Db, ids: &[EventId]) -> Result<Vec<HeldEventRow>, StoreEr
     by_keys(
         db,
         ids,
-        |db, key| held_event::table.filter(held_event::id.eq(key)).load(db),
+        |db, key| held_event::table.filter(held_event::id.eq(key)).all(db),
         |db, keys| {
             held_event::table
                 .filter(held_event::id.eq_any(keys))
-                .load(db)
+                .all(db)
         },
     )
 }
@@ -86,7 +84,7 @@ pub fn waiting(db: &mut Db, horses: &[HorseId]) -> Result<Vec<(HeldEventRow, Str
         .filter(held_event::accepted.is_null())
         .order((held_event::received_at, held_event::id))
         .select((held_event::all_columns, account::name))
-        .load(db)?)
+        .all(db)?)
 }
 
 /// Notes the owner's word on an event that waits; `false` if it waits no more.
@@ -111,6 +109,6 @@ pub fn decide(
         held_event::decided_by.eq(Some(by.to_string())),
         held_event::decided_at.eq(Some(at)),
     ))
-    .execute(db)?;
+    .run(db)?;
     Ok(changed == 1)
 }

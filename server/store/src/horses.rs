@@ -6,7 +6,7 @@ use chrono::NaiveDateTime;
 use diesel::prelude::*;
 use whorl_care::ids::{AccountId, BarnId, HorseId};
 
-use crate::connection::{Db, on_each};
+use crate::connection::{Db, Statement, on_each};
 use crate::error::StoreError;
 use crate::few::by_keys;
 use crate::key::Key;
@@ -62,7 +62,7 @@ pub fn add(db: &mut Db, row: HorseRow) -> Result<(), StoreError> {
         owner_id: row.owner_id,
         barn_id: row.barn_id,
     };
-    diesel::insert_into(horse::table).values(row).execute(db)?;
+    diesel::insert_into(horse::table).values(row).run(db)?;
     begin(db, first)
 }
 
@@ -72,7 +72,7 @@ pub fn add(db: &mut Db, row: HorseRow) -> Result<(), StoreError> {
 ///
 /// [`StoreError::NotFound`] if there is none.
 pub fn get(db: &mut Db, id: HorseId) -> Result<HorseRow, StoreError> {
-    Ok(horse::table.find(Key(id)).first(db)?)
+    Ok(horse::table.find(Key(id)).first_row(db)?)
 }
 
 /// Whose each of these horses is; those that aren't there are left out.
@@ -85,8 +85,8 @@ pub fn owners(db: &mut Db, ids: &[HorseId]) -> Result<HashMap<HorseId, AccountId
     let rows: Vec<(Key<HorseId>, Key<AccountId>)> = by_keys(
         db,
         ids,
-        |db, key| of.filter(horse::id.eq(key)).load(db),
-        |db, keys| of.filter(horse::id.eq_any(keys)).load(db),
+        |db, key| of.filter(horse::id.eq(key)).all(db),
+        |db, keys| of.filter(horse::id.eq_any(keys)).all(db),
     )?;
     Ok(rows
         .into_iter()
@@ -105,7 +105,7 @@ pub fn owned_since(db: &mut Db, horse: &HorseRow) -> Result<NaiveDateTime, Store
         .filter(tenure::owner_id.ne(Key(horse.owner_id)))
         .select(tenure::from_at)
         .order(tenure::from_at.desc())
-        .first(db)
+        .first_row(db)
         .optional()?;
     let mut theirs = tenure::table
         .filter(tenure::horse_id.eq(Key(horse.id)))
@@ -142,7 +142,7 @@ pub fn lock(db: &mut Db, ids: &[HorseId]) -> Result<Vec<HorseRow>, StoreError> {
     by_keys(
         db,
         ids,
-        |db, key| horse::table.find(key).load(db),
+        |db, key| horse::table.find(key).all(db),
         |db, keys| {
             let wanted = horse::table.filter(horse::id.eq_any(keys)).order(horse::id);
             match db {
@@ -161,7 +161,7 @@ pub fn lock(db: &mut Db, ids: &[HorseId]) -> Result<Vec<HorseRow>, StoreError> {
 pub fn set_head(db: &mut Db, id: HorseId, seq: i64, head: &[u8]) -> Result<(), StoreError> {
     diesel::update(horse::table.find(Key(id)))
         .set((horse::head_seq.eq(seq), horse::head.eq(head.to_vec())))
-        .execute(db)?;
+        .run(db)?;
     Ok(())
 }
 
@@ -176,7 +176,7 @@ pub fn settle(db: &mut Db, row: TenureRow) -> Result<(), StoreError> {
             horse::owner_id.eq(Key(row.owner_id)),
             horse::barn_id.eq(Key(row.barn_id)),
         ))
-        .execute(db)?;
+        .run(db)?;
     begin(db, row)
 }
 
@@ -209,7 +209,7 @@ pub fn tenure_at(
         .filter(tenure::horse_id.eq(Key(horse)))
         .filter(tenure::from_at.le(at))
         .order(tenure::from_at.desc())
-        .first(db)
+        .first_row(db)
         .optional()?)
 }
 
@@ -234,7 +234,7 @@ pub fn owned_named_or_in(
                 .or(horse::barn_id.eq_any(barns)),
         )
         .order(horse::id)
-        .load(db)?)
+        .all(db)?)
 }
 
 /// Whose these horses were and where they stood, from when; horse by horse, the earliest first.
@@ -247,7 +247,7 @@ pub fn tenures(db: &mut Db, horses: &[HorseId]) -> Result<Vec<TenureRow>, StoreE
     Ok(tenure::table
         .filter(tenure::horse_id.eq_any(horses))
         .order((tenure::horse_id, tenure::from_at))
-        .load(db)?)
+        .all(db)?)
 }
 
 /// The horses that somebody ever owned, that are named, or that ever stood in one of these barns, by id.
@@ -273,6 +273,6 @@ pub fn ever_of(
         .select(tenure::horse_id)
         .distinct()
         .order(tenure::horse_id)
-        .load(db)?;
+        .all(db)?;
     Ok(found.into_iter().map(|id| id.0).collect())
 }

@@ -5,7 +5,7 @@ use diesel::prelude::*;
 use whorl_care::ids::{AccountId, BarnId, HorseId, InvitationId};
 use whorl_care::kind::Role;
 
-use crate::connection::Db;
+use crate::connection::{Db, Statement};
 use crate::error::StoreError;
 use crate::key::Key;
 use crate::kinds::Kinds;
@@ -54,9 +54,7 @@ pub struct InvitationRow {
 ///
 /// [`StoreError`] if the database fails.
 pub fn add(db: &mut Db, row: InvitationRow) -> Result<(), StoreError> {
-    diesel::insert_into(invitation::table)
-        .values(row)
-        .execute(db)?;
+    diesel::insert_into(invitation::table).values(row).run(db)?;
     Ok(())
 }
 
@@ -66,7 +64,7 @@ pub fn add(db: &mut Db, row: InvitationRow) -> Result<(), StoreError> {
 ///
 /// [`StoreError::NotFound`] if there is none.
 pub fn get(db: &mut Db, id: InvitationId) -> Result<InvitationRow, StoreError> {
-    Ok(invitation::table.find(Key(id)).first(db)?)
+    Ok(invitation::table.find(Key(id)).first_row(db)?)
 }
 
 /// The invitation with this code.
@@ -77,7 +75,7 @@ pub fn get(db: &mut Db, id: InvitationId) -> Result<InvitationRow, StoreError> {
 pub fn by_code(db: &mut Db, code_hash: &[u8]) -> Result<InvitationRow, StoreError> {
     Ok(invitation::table
         .filter(invitation::code_hash.eq(code_hash.to_vec()))
-        .first(db)?)
+        .first_row(db)?)
 }
 
 /// The invitations that somebody made, in the order of their ids.
@@ -89,7 +87,7 @@ pub fn made_by(db: &mut Db, account: AccountId) -> Result<Vec<InvitationRow>, St
     Ok(invitation::table
         .filter(invitation::created_by.eq(Key(account)))
         .order(invitation::id)
-        .load(db)?)
+        .all(db)?)
 }
 
 /// Uses an invitation up; `false` if it was used or withdrawn before.
@@ -111,7 +109,7 @@ pub fn accept(
             invitation::accepted_by.eq(Some(Key(by))),
             invitation::accepted_at.eq(Some(at)),
         ))
-        .execute(db)?;
+        .run(db)?;
     Ok(changed == 1)
 }
 
@@ -126,7 +124,7 @@ pub fn withdraw(db: &mut Db, id: InvitationId, at: NaiveDateTime) -> Result<bool
         .and(invitation::withdrawn_at.is_null());
     let changed = diesel::update(invitation::table.find(Key(id)).filter(open))
         .set(invitation::withdrawn_at.eq(Some(at)))
-        .execute(db)?;
+        .run(db)?;
     Ok(changed == 1)
 }
 
@@ -145,6 +143,6 @@ pub fn withdraw_on_horse(db: &mut Db, horse: HorseId, at: NaiveDateTime) -> Resu
             .filter(open),
     )
     .set(invitation::withdrawn_at.eq(Some(at)))
-    .execute(db)?;
+    .run(db)?;
     Ok(())
 }

@@ -6,7 +6,7 @@ use diesel::prelude::*;
 use diesel::sql_types::BigInt;
 use uuid::Uuid;
 
-use crate::connection::{Db, on_each};
+use crate::connection::{Db, Statement, on_each};
 use crate::error::StoreError;
 use crate::key::Key;
 use crate::schema::{account, held_event, horse, ledger, ledger_epoch};
@@ -45,7 +45,7 @@ pub fn begin(db: &mut Db, new: &NewLedger) -> Result<(), StoreError> {
         .on_conflict_do_nothing()
         .execute(conn))?;
     if begun == 1 {
-        let accounts: i64 = account::table.count().get_result(db)?;
+        let accounts: i64 = account::table.count().row(db)?;
         if accounts > 0 {
             return Err(StoreError::Address(
                 "this database was being filled from another one, and that was not finished; do it again".into(),
@@ -57,7 +57,7 @@ pub fn begin(db: &mut Db, new: &NewLedger) -> Result<(), StoreError> {
                 ledger_epoch::began_at.eq(new.began_at),
                 ledger_epoch::reason.eq("first start"),
             ))
-            .execute(db)?;
+            .run(db)?;
     }
     Ok(())
 }
@@ -76,10 +76,10 @@ pub(crate) fn begin_anew(
             ledger_epoch::began_at.eq(began_at),
             ledger_epoch::reason.eq(reason.to_owned()),
         ))
-        .execute(db)?;
+        .run(db)?;
     diesel::update(ledger::table.find(THE_ROW))
         .set(ledger::epoch.eq(epoch.to_string()))
-        .execute(db)?;
+        .run(db)?;
     set_place(db, place)
 }
 
@@ -101,7 +101,7 @@ pub(crate) fn place(db: &mut Db) -> Result<Option<String>, StoreError> {
     let place = ledger::table
         .find(THE_ROW)
         .select(ledger::place)
-        .first::<Option<String>>(db)
+        .first_row::<Option<String>>(db)
         .optional()?;
     Ok(place.flatten())
 }
@@ -110,7 +110,7 @@ pub(crate) fn place(db: &mut Db) -> Result<Option<String>, StoreError> {
 pub(crate) fn set_place(db: &mut Db, place: Option<&str>) -> Result<(), StoreError> {
     diesel::update(ledger::table.find(THE_ROW))
         .set(ledger::place.eq(place.map(str::to_owned)))
-        .execute(db)?;
+        .run(db)?;
     Ok(())
 }
 
@@ -123,7 +123,7 @@ pub fn origin(db: &mut Db) -> Result<String, StoreError> {
     Ok(ledger::table
         .find(THE_ROW)
         .select(ledger::origin)
-        .first(db)?)
+        .first_row(db)?)
 }
 
 /// Which life of the ledger this is.
@@ -135,7 +135,7 @@ pub fn epoch(db: &mut Db) -> Result<Uuid, StoreError> {
     let Key(epoch) = ledger::table
         .find(THE_ROW)
         .select(ledger::epoch)
-        .first(db)?;
+        .first_row(db)?;
     Ok(epoch)
 }
 
@@ -157,11 +157,11 @@ pub struct Extent {
 /// [`StoreError`] if the database fails.
 pub fn extent(db: &mut Db) -> Result<Extent, StoreError> {
     let events = sql::<BigInt>("CAST(COALESCE(SUM(head_seq), 0) AS BIGINT)");
-    let (horses, events) = horse::table.select((count_star(), events)).first(db)?;
+    let (horses, events) = horse::table.select((count_star(), events)).first_row(db)?;
     let held = held_event::table
         .filter(held_event::accepted.is_null())
         .count()
-        .get_result(db)?;
+        .row(db)?;
     Ok(Extent {
         horses,
         events,

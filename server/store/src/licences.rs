@@ -5,7 +5,7 @@ use diesel::prelude::*;
 use whorl_care::ids::{AccountId, LicenceId};
 use whorl_care::kind::Role;
 
-use crate::connection::Db;
+use crate::connection::{Db, Statement};
 use crate::error::StoreError;
 use crate::key::Key;
 use crate::schema::{account, licence};
@@ -45,9 +45,7 @@ pub struct LicenceRow {
 ///
 /// [`StoreError`] if the database fails.
 pub fn add(db: &mut Db, row: LicenceRow) -> Result<(), StoreError> {
-    diesel::insert_into(licence::table)
-        .values(row)
-        .execute(db)?;
+    diesel::insert_into(licence::table).values(row).run(db)?;
     Ok(())
 }
 
@@ -61,7 +59,7 @@ pub fn get(db: &mut Db, id: LicenceId) -> Result<(LicenceRow, String), StoreErro
         .inner_join(account::table.on(account::id.eq(licence::account_id)))
         .filter(licence::id.eq(Key(id)))
         .select((licence::all_columns, account::name))
-        .first(db)?)
+        .first_row(db)?)
 }
 
 /// The licences of these people that are not withdrawn, with their names.
@@ -77,7 +75,7 @@ pub fn of(db: &mut Db, accounts: &[AccountId]) -> Result<Vec<(LicenceRow, String
         .filter(licence::withdrawn_at.is_null())
         .order(licence::id)
         .select((licence::all_columns, account::name))
-        .load(db)?)
+        .all(db)?)
 }
 
 /// Whether somebody has a licence on record for a role that is good on that day.
@@ -101,7 +99,7 @@ pub fn covers(
                 .or(licence::valid_until.ge(on)),
         )
         .count()
-        .get_result(db)?;
+        .row(db)?;
     Ok(found > 0)
 }
 
@@ -121,7 +119,7 @@ pub fn seen(
             licence::seen_by.eq(Some(Key(by))),
             licence::seen_at.eq(Some(at)),
         ))
-        .execute(db)?;
+        .run(db)?;
     Ok(())
 }
 
@@ -137,7 +135,7 @@ pub fn withdraw(db: &mut Db, id: LicenceId, at: NaiveDateTime) -> Result<(), Sto
             .filter(licence::withdrawn_at.is_null()),
     )
     .set(licence::withdrawn_at.eq(Some(at)))
-    .execute(db)?;
+    .run(db)?;
     Ok(())
 }
 
@@ -152,5 +150,5 @@ pub fn ever_of(db: &mut Db, account: AccountId) -> Result<Vec<(LicenceRow, Strin
         .filter(licence::account_id.eq(Key(account)))
         .order(licence::id)
         .select((licence::all_columns, account::name))
-        .load(db)?)
+        .all(db)?)
 }

@@ -6,7 +6,7 @@ use whorl_care::ids::HorseId;
 use whorl_care::kind::Kind;
 use whorl_care::recall::{KINDS, LotKey};
 
-use crate::connection::{Db, on_each};
+use crate::connection::{Db, Statement, on_each};
 use crate::error::StoreError;
 use crate::events::EventRow;
 use crate::key::Key;
@@ -61,7 +61,7 @@ pub fn horses(db: &mut Db, key: &LotKey) -> Result<Vec<HorseId>, StoreError> {
         .select(lot::horse_id)
         .distinct()
         .order(lot::horse_id)
-        .load(db)?;
+        .all(db)?;
     Ok(horses.into_iter().map(|horse| horse.0).collect())
 }
 
@@ -74,7 +74,7 @@ pub fn catch_up(db: &mut Db, now: NaiveDateTime) -> Result<(), StoreError> {
     let done: Option<String> = projection::table
         .find(NAME)
         .select(projection::name)
-        .first(db)
+        .first_row(db)
         .optional()?;
     if done.is_some() {
         return Ok(());
@@ -120,7 +120,7 @@ pub fn erase(db: &mut Db, horse: HorseId, places: &[i64]) -> Result<(), StoreErr
             .filter(lot::horse_id.eq(Key(horse)))
             .filter(lot::seq.eq_any(places)),
     )
-    .execute(db)?;
+    .run(db)?;
     Ok(())
 }
 
@@ -130,7 +130,7 @@ pub fn erase(db: &mut Db, horse: HorseId, places: &[i64]) -> Result<(), StoreErr
 ///
 /// [`StoreError`] if the database fails.
 pub fn forget(db: &mut Db) -> Result<(), StoreError> {
-    diesel::delete(lot::table).execute(db)?;
-    diesel::delete(projection::table.find(NAME)).execute(db)?;
+    diesel::delete(lot::table).run(db)?;
+    diesel::delete(projection::table.find(NAME)).run(db)?;
     Ok(())
 }

@@ -6,7 +6,7 @@ use diesel::prelude::*;
 use whorl_care::ids::AccountId;
 use whorl_care::notice::Letters;
 
-use crate::connection::{Db, on_each};
+use crate::connection::{Db, Statement, on_each};
 use crate::error::StoreError;
 use crate::key::Key;
 use crate::schema::notice_setting;
@@ -33,7 +33,7 @@ pub fn of_accounts(
     let accounts: Vec<String> = accounts.iter().map(ToString::to_string).collect();
     let rows: Vec<(Key<AccountId>, Key<Letters>)> = notice_setting::table
         .filter(notice_setting::account_id.eq_any(accounts))
-        .load(db)?;
+        .all(db)?;
     Ok(rows
         .into_iter()
         .map(|(account, letters)| (account.0, letters.0))

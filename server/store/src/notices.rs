@@ -6,7 +6,7 @@ use whorl_care::ids::{AccountId, EventId, HorseId, NoticeId};
 use whorl_care::kind::Kind;
 use whorl_care::notice::{State, Topic};
 
-use crate::connection::{Db, on_each};
+use crate::connection::{Db, Statement, on_each};
 use crate::error::StoreError;
 use crate::key::Key;
 use crate::schema::notice;
@@ -82,7 +82,7 @@ pub fn about(
     Ok(notice::table
         .filter(notice::horse_id.eq_any(horses))
         .filter(notice::event_id.eq_any(events))
-        .load(db)?)
+        .all(db)?)
 }
 
 /// Writes how a notice stands now: its topic, state, version, and when that changed. It is unread again.
@@ -105,7 +105,7 @@ pub fn change(db: &mut Db, row: &NoticeRow) -> Result<(), StoreError> {
             notice::changed_at.eq(row.changed_at),
             notice::read_at.eq(None::<NaiveDateTime>),
         ))
-        .execute(db)?;
+        .run(db)?;
     Ok(())
 }
 
@@ -154,7 +154,7 @@ pub fn get(db: &mut Db, account: AccountId, id: NoticeId) -> Result<NoticeRow, S
     Ok(notice::table
         .filter(notice::account_id.eq(Key(account)))
         .filter(notice::id.eq(Key(id)))
-        .first(db)?)
+        .first_row(db)?)
 }
 
 /// Marks one notice of somebody's, or all, as read, as far as nothing changed after `until`.
@@ -177,8 +177,8 @@ pub fn mark_read(
     match one {
         Some(id) => diesel::update(unread.filter(notice::id.eq(Key(id))))
             .set(set)
-            .execute(db)?,
-        None => diesel::update(unread).set(set).execute(db)?,
+            .run(db)?,
+        None => diesel::update(unread).set(set).run(db)?,
     };
     Ok(())
 }

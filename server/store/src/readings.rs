@@ -8,7 +8,7 @@ use uuid::Uuid;
 use whorl_care::ids::{AccountId, HorseId};
 use whorl_care::reading::{Reader, Way};
 
-use crate::connection::{Db, on_each};
+use crate::connection::{Db, Statement, on_each};
 use crate::error::StoreError;
 use crate::key::Key;
 use crate::schema::reading;
@@ -139,7 +139,7 @@ pub fn page(
 ///
 /// [`StoreError`] if the database fails.
 pub fn sweep(db: &mut Db, day: NaiveDate) -> Result<usize, StoreError> {
-    Ok(diesel::delete(reading::table.filter(reading::day.lt(day))).execute(db)?)
+    Ok(diesel::delete(reading::table.filter(reading::day.lt(day))).run(db)?)
 }
 
 /// What an account read of a horse, the earliest day first.
@@ -157,5 +157,5 @@ pub fn by_account(
         .filter(reading::reader.eq(Key(Reader::Account)))
         .filter(reading::reader_id.eq(Key(account.0)))
         .order((reading::day, reading::way))
-        .load(db)?)
+        .all(db)?)
 }

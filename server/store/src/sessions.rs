@@ -5,7 +5,7 @@ use diesel::prelude::*;
 use whorl_care::ids::{AccountId, DeviceId, SessionId};
 
 use crate::accounts::AccountRow;
-use crate::connection::Db;
+use crate::connection::{Db, Statement};
 use crate::devices::DeviceRow;
 use crate::error::StoreError;
 use crate::key::Key;
@@ -64,9 +64,7 @@ pub struct Seat {
 ///
 /// [`StoreError`] if the database fails.
 pub fn add(db: &mut Db, row: SessionRow) -> Result<(), StoreError> {
-    diesel::insert_into(session::table)
-        .values(row)
-        .execute(db)?;
+    diesel::insert_into(session::table).values(row).run(db)?;
     Ok(())
 }
 
@@ -85,7 +83,7 @@ pub fn seat(db: &mut Db, id: SessionId) -> Result<Seat, StoreError> {
             account::all_columns,
             device::all_columns.nullable(),
         ))
-        .first(db)?;
+        .first_row(db)?;
     Ok(Seat {
         session,
         account,
@@ -108,7 +106,7 @@ pub fn open_of_account(
         .filter(session::ended_at.is_null())
         .filter(session::ends_at.gt(now))
         .order((session::created_at, session::id))
-        .load(db)?)
+        .all(db)?)
 }
 
 /// Turns a session's refresh token on from `from` to the next generation; `false` if somebody was faster or the
@@ -133,7 +131,7 @@ pub fn advance(
         session::generation.eq(from + 1),
         session::last_used_at.eq(now),
     ))
-    .execute(db)?;
+    .run(db)?;
     Ok(changed == 1)
 }
 
@@ -145,7 +143,7 @@ pub fn advance(
 pub fn touch(db: &mut Db, id: SessionId, now: NaiveDateTime) -> Result<(), StoreError> {
     diesel::update(session::table.find(Key(id)))
         .set(session::last_used_at.eq(now))
-        .execute(db)?;
+        .run(db)?;
     Ok(())
 }
 
@@ -157,7 +155,7 @@ pub fn touch(db: &mut Db, id: SessionId, now: NaiveDateTime) -> Result<(), Store
 pub fn authenticated(db: &mut Db, id: SessionId, now: NaiveDateTime) -> Result<(), StoreError> {
     diesel::update(session::table.find(Key(id)))
         .set(session::authenticated_at.eq(now))
-        .execute(db)?;
+        .run(db)?;
     Ok(())
 }
 
@@ -184,10 +182,10 @@ pub fn end(db: &mut Db, account: AccountId, id: SessionId, end: End) -> Result<(
         .filter(session::account_id.eq(Key(account)));
     diesel::update(theirs.filter(session::ended_at.is_null()))
         .set(end)
-        .execute(db)?;
+        .run(db)?;
     theirs
         .select(session::id)
-        .first::<Key<SessionId>>(db)
+        .first_row::<Key<SessionId>>(db)
         .map(drop)
         .map_err(StoreError::from)
 }
@@ -210,7 +208,7 @@ pub fn end_others(
             .filter(session::ended_at.is_null()),
     )
     .set(end)
-    .execute(db)?)
+    .run(db)?)
 }
 
 /// Ends every session of an account; how many ended.
@@ -225,7 +223,7 @@ pub fn end_all(db: &mut Db, account: AccountId, end: End) -> Result<usize, Store
             .filter(session::ended_at.is_null()),
     )
     .set(end)
-    .execute(db)?)
+    .run(db)?)
 }
 
 /// Ends the sessions of a device; how many ended.
@@ -240,7 +238,7 @@ pub fn end_of_device(db: &mut Db, device: DeviceId, end: End) -> Result<usize, S
             .filter(session::ended_at.is_null()),
     )
     .set(end)
-    .execute(db)?)
+    .run(db)?)
 }
 
 /// Deletes the sessions that ended or ran out before `before`; how many.
@@ -256,5 +254,5 @@ pub fn sweep(db: &mut Db, before: NaiveDateTime) -> Result<usize, StoreError> {
                 .or(session::ended_at.lt(Some(before))),
         ),
     )
-    .execute(db)?)
+    .run(db)?)
 }

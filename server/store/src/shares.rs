@@ -4,7 +4,7 @@ use chrono::{NaiveDate, NaiveDateTime};
 use diesel::prelude::*;
 use whorl_care::ids::{AccountId, HorseId, ShareId};
 
-use crate::connection::Db;
+use crate::connection::{Db, Statement};
 use crate::error::StoreError;
 use crate::key::Key;
 use crate::schema::share;
@@ -53,7 +53,7 @@ pub struct ShareRow {
 ///
 /// [`StoreError`] if the database fails.
 pub fn add(db: &mut Db, row: ShareRow) -> Result<(), StoreError> {
-    diesel::insert_into(share::table).values(row).execute(db)?;
+    diesel::insert_into(share::table).values(row).run(db)?;
     Ok(())
 }
 
@@ -66,7 +66,7 @@ pub fn of_horse(db: &mut Db, horse: HorseId) -> Result<Vec<ShareRow>, StoreError
     Ok(share::table
         .filter(share::horse_id.eq(Key(horse)))
         .order(share::id)
-        .load(db)?)
+        .all(db)?)
 }
 
 /// One link of a horse.
@@ -75,7 +75,7 @@ pub fn of_horse(db: &mut Db, horse: HorseId) -> Result<Vec<ShareRow>, StoreError
 ///
 /// [`StoreError::NotFound`] if there is none.
 pub fn get(db: &mut Db, horse: HorseId, id: ShareId) -> Result<ShareRow, StoreError> {
-    Ok(share::table.find((Key(horse), Key(id))).first(db)?)
+    Ok(share::table.find((Key(horse), Key(id))).first_row(db)?)
 }
 
 /// The link with this secret that is in force at an instant.
@@ -88,7 +88,7 @@ pub fn in_force(db: &mut Db, token_hash: &[u8], at: NaiveDateTime) -> Result<Sha
         .filter(share::token_hash.eq(token_hash.to_vec()))
         .filter(share::revoked_at.is_null())
         .filter(share::expires_at.gt(at))
-        .first(db)?)
+        .first_row(db)?)
 }
 
 /// Counts one more look; `false` if the link was ended meanwhile.
@@ -110,7 +110,7 @@ pub fn count_view(
             share::views.eq(share::views + 1),
             share::last_seen_at.eq(Some(at)),
         ))
-        .execute(db)?;
+        .run(db)?;
     Ok(changed == 1)
 }
 
@@ -130,7 +130,7 @@ pub fn revoke(
         .filter(share::revoked_at.is_null());
     diesel::update(open)
         .set(share::revoked_at.eq(Some(at)))
-        .execute(db)?;
+        .run(db)?;
     Ok(())
 }
 
@@ -145,6 +145,6 @@ pub fn revoke_on_horse(db: &mut Db, horse: HorseId, at: NaiveDateTime) -> Result
         .filter(share::revoked_at.is_null());
     diesel::update(open)
         .set(share::revoked_at.eq(Some(at)))
-        .execute(db)?;
+        .run(db)?;
     Ok(())
 }

@@ -4,7 +4,7 @@ use chrono::NaiveDateTime;
 use diesel::prelude::*;
 use whorl_care::ids::{AccountId, DeviceId};
 
-use crate::connection::Db;
+use crate::connection::{Db, Statement};
 use crate::error::StoreError;
 use crate::few::by_keys;
 use crate::key::Key;
@@ -50,8 +50,8 @@ pub fn by_ids(db: &mut Db, ids: &[DeviceId]) -> Result<Vec<SignerRow>, StoreErro
     let rows: Vec<Row> = by_keys(
         db,
         ids,
-        |db, key| signers.filter(device::id.eq(key)).load(db),
-        |db, keys| signers.filter(device::id.eq_any(keys)).load(db),
+        |db, key| signers.filter(device::id.eq(key)).all(db),
+        |db, keys| signers.filter(device::id.eq_any(keys)).all(db),
     )?;
     Ok(rows
         .into_iter()

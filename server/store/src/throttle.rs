@@ -4,7 +4,7 @@ use chrono::NaiveDateTime;
 use diesel::prelude::*;
 use diesel::upsert::excluded;
 
-use crate::connection::{Db, on_each};
+use crate::connection::{Db, Statement, on_each};
 use crate::error::StoreError;
 use crate::schema::throttle;
 
@@ -28,7 +28,7 @@ pub struct ThrottleRow {
 pub fn of(db: &mut Db, keys: &[String]) -> Result<Vec<ThrottleRow>, StoreError> {
     Ok(throttle::table
         .filter(throttle::key.eq_any(keys.to_vec()))
-        .load(db)?)
+        .all(db)?)
 }
 
 /// The count of a key, begun at none if there is none, and locked until the write ends. Lock several in the order of
@@ -63,7 +63,7 @@ pub fn set(db: &mut Db, row: &ThrottleRow) -> Result<(), StoreError> {
             throttle::failures.eq(row.failures),
             throttle::last_failed_at.eq(row.last_failed_at),
         ))
-        .execute(db)?;
+        .run(db)?;
     Ok(())
 }
 
@@ -79,7 +79,7 @@ pub fn forgive(db: &mut Db, key: &str) -> Result<(), StoreError> {
             .filter(throttle::failures.gt(0)),
     )
     .set(throttle::failures.eq(throttle::failures - 1))
-    .execute(db)?;
+    .run(db)?;
     Ok(())
 }
 
@@ -89,7 +89,7 @@ pub fn forgive(db: &mut Db, key: &str) -> Result<(), StoreError> {
 ///
 /// [`StoreError`] if the database fails.
 pub fn forget(db: &mut Db, key: &str) -> Result<(), StoreError> {
-    diesel::delete(throttle::table.find(key.to_owned())).execute(db)?;
+    diesel::delete(throttle::table.find(key.to_owned())).run(db)?;
     Ok(())
 }
 
@@ -99,5 +99,5 @@ pub fn forget(db: &mut Db, key: &str) -> Result<(), StoreError> {
 ///
 /// [`StoreError`] if the database fails.
 pub fn sweep(db: &mut Db, before: NaiveDateTime) -> Result<usize, StoreError> {
-    Ok(diesel::delete(throttle::table.filter(throttle::last_failed_at.lt(before))).execute(db)?)
+    Ok(diesel::delete(throttle::table.filter(throttle::last_failed_at.lt(before))).run(db)?)
 }

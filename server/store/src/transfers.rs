@@ -7,7 +7,7 @@ use chrono::NaiveDateTime;
 use diesel::prelude::*;
 use whorl_care::ids::{AccountId, HorseId, TransferId};
 
-use crate::connection::Db;
+use crate::connection::{Db, Statement};
 use crate::error::StoreError;
 use crate::key::Key;
 use crate::schema::transfer;
@@ -103,9 +103,7 @@ pub struct TransferRow {
 ///
 /// [`StoreError`] if the database fails.
 pub fn add(db: &mut Db, row: TransferRow) -> Result<(), StoreError> {
-    diesel::insert_into(transfer::table)
-        .values(row)
-        .execute(db)?;
+    diesel::insert_into(transfer::table).values(row).run(db)?;
     Ok(())
 }
 
@@ -115,7 +113,7 @@ pub fn add(db: &mut Db, row: TransferRow) -> Result<(), StoreError> {
 ///
 /// [`StoreError::NotFound`] if there is none.
 pub fn get(db: &mut Db, id: TransferId) -> Result<TransferRow, StoreError> {
-    Ok(transfer::table.find(Key(id)).first(db)?)
+    Ok(transfer::table.find(Key(id)).first_row(db)?)
 }
 
 /// The transfers that somebody offered or that were offered to their address, in the order of their ids.
@@ -131,7 +129,7 @@ pub fn of(db: &mut Db, account: AccountId, email: &str) -> Result<Vec<TransferRo
                 .or(transfer::to_email.eq(email)),
         )
         .order(transfer::id)
-        .load(db)?)
+        .all(db)?)
 }
 
 /// The offer that is open on a horse, if there is one.
@@ -148,7 +146,7 @@ pub fn open_on(
         .filter(transfer::horse_id.eq(Key(horse)))
         .filter(transfer::state.eq(Key(State::Offered)))
         .filter(transfer::expires_at.gt(at))
-        .first(db)
+        .first_row(db)
         .optional()?)
 }
 
@@ -168,6 +166,6 @@ pub fn decide(db: &mut Db, id: TransferId, decision: Decision) -> Result<bool, S
         transfer::decided_at.eq(Some(decision.at)),
         transfer::at_seq.eq(decision.at_seq),
     ))
-    .execute(db)?;
+    .run(db)?;
     Ok(changed == 1)
 }

@@ -4,7 +4,7 @@ use chrono::NaiveDateTime;
 use diesel::prelude::*;
 use whorl_care::ids::{AccountId, WebhookId};
 
-use crate::connection::Db;
+use crate::connection::{Db, Statement};
 use crate::error::StoreError;
 use crate::key::Key;
 use crate::schema::webhook;
@@ -47,9 +47,7 @@ impl std::fmt::Debug for WebhookRow {
 ///
 /// [`StoreError`] if the database fails.
 pub fn add(db: &mut Db, row: WebhookRow) -> Result<(), StoreError> {
-    diesel::insert_into(webhook::table)
-        .values(row)
-        .execute(db)?;
+    diesel::insert_into(webhook::table).values(row).run(db)?;
     Ok(())
 }
 
@@ -64,7 +62,7 @@ pub fn of_accounts(db: &mut Db, accounts: &[AccountId]) -> Result<Vec<WebhookRow
         .filter(webhook::account_id.eq_any(accounts))
         .filter(webhook::ended_at.is_null())
         .order(webhook::id)
-        .load(db)?)
+        .all(db)?)
 }
 
 /// One webhook of an account that was not ended.
@@ -77,7 +75,7 @@ pub fn get(db: &mut Db, account: AccountId, id: WebhookId) -> Result<WebhookRow,
         .find(Key(id))
         .filter(webhook::account_id.eq(Key(account)))
         .filter(webhook::ended_at.is_null())
-        .first(db)?)
+        .first_row(db)?)
 }
 
 /// Gives a webhook another seed, and keeps the one that it has for a while.
@@ -97,7 +95,7 @@ pub fn rotate(
             webhook::seed.eq(seed),
             webhook::rotated_at.eq(Some(at)),
         ))
-        .execute(db)?;
+        .run(db)?;
     Ok(())
 }
 
@@ -119,6 +117,6 @@ pub fn end(
             webhook::ended_at.eq(Some(at)),
             webhook::ended_why.eq(Some(why.to_owned())),
         ))
-        .execute(db)?;
+        .run(db)?;
     Ok(())
 }

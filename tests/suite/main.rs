@@ -9,6 +9,7 @@ mod barns;
 mod bundles;
 mod calendars;
 mod closing;
+mod connections;
 mod deliveries;
 mod due;
 mod due_golden;

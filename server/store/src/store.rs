@@ -44,6 +44,9 @@ impl Settings {
 /// The patience of who has no reason for another.
 pub(crate) const PATIENCE: Duration = Duration::from_secs(30);
 
+/// A connection that was of use so lately isn't asked whether it still is: that would cost every read another trip.
+const FRESH: Duration = Duration::from_secs(1);
+
 /// Nobody waits longer than this for a connection.
 const CONNECT_WITHIN: Duration = Duration::from_secs(10);
 
@@ -132,8 +135,10 @@ impl Store {
         &self,
         work: impl FnOnce(&mut Db) -> Result<T, E>,
     ) -> Result<T, E> {
-        let mut db = self.connection()?;
-        work(&mut db)
+        let mut pooled = self.connection()?;
+        let done = work(&mut pooled.db);
+        pooled.of_use = done.is_ok().then(Instant::now);
+        done
     }
 
     /// Runs `work` in a transaction; when this answers `Ok`, it is durable. Blocks: call it off the async threads.
@@ -156,13 +161,16 @@ impl Store {
             return writer.run(work);
         }
         let _pass = self.gate.enter(self.patience)?;
-        let mut db = self.connection()?;
+        let mut pooled = self.connection()?;
+        pooled.of_use = None;
+        let db = &mut pooled.db;
         db.begin_write().map_err(StoreError::from)?;
-        match work(&mut db) {
+        match work(db) {
             Ok(done) => {
                 let begun = Instant::now();
                 db.commit().map_err(StoreError::from)?;
                 self.watch.committed(1, begun.elapsed());
+                pooled.of_use = Some(Instant::now());
                 Ok(done)
             }
             Err(why) => {
@@ -285,29 +293,38 @@ struct Opener {
     lives: Option<Lives>,
 }
 
+/// A connection of the pool.
+struct Pooled {
+    db: Db,
+    /// When it was of use, if it was the last time.
+    of_use: Option<Instant>,
+}
+
 impl ManageConnection for Opener {
-    type Connection = Db;
+    type Connection = Pooled;
     type Error = StoreError;
 
-    fn connect(&self) -> Result<Db, StoreError> {
+    fn connect(&self) -> Result<Pooled, StoreError> {
         let mut db = Db::open(&self.address, self.patience)?;
         if let (Some(lives), Db::Postgres(_)) = (&self.lives, &db) {
             lives.look(&mut db)?;
         }
-        Ok(db)
+        let of_use = Some(Instant::now());
+        Ok(Pooled { db, of_use })
     }
 
-    fn is_valid(&self, db: &mut Db) -> Result<(), StoreError> {
-        match db {
-            // A file doesn't go away; asking would cost each read a statement.
-            Db::Sqlite(_) => Ok(()),
-            Db::Postgres(conn) => Ok(conn.batch_execute("SELECT 1")?),
+    fn is_valid(&self, pooled: &mut Pooled) -> Result<(), StoreError> {
+        let fresh = pooled.of_use.is_some_and(|at| at.elapsed() < FRESH);
+        match &mut pooled.db {
+            Db::Postgres(conn) if !fresh => Ok(conn.batch_execute("SELECT 1")?),
+            // A file doesn't go away.
+            Db::Postgres(_) | Db::Sqlite(_) => Ok(()),
         }
     }
 
-    fn has_broken(&self, db: &mut Db) -> bool {
+    fn has_broken(&self, pooled: &mut Pooled) -> bool {
         use diesel::connection::TransactionManager;
         std::thread::panicking()
-            || <Db as Connection>::TransactionManager::is_broken_transaction_manager(db)
+            || <Db as Connection>::TransactionManager::is_broken_transaction_manager(&mut pooled.db)
     }
 }

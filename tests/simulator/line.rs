@@ -70,6 +70,8 @@ pub(crate) struct Line<'a> {
     pub(crate) device: DeviceId,
     /// Whether anything goes wrong.
     pub(crate) foul: bool,
+    /// Whether it is dead until the next sync.
+    pub(crate) down: bool,
 }
 
 fn dead() -> Failure {
@@ -93,6 +95,9 @@ impl Line<'_> {
         }
         if !self.foul {
             return Ok(Fate::Arrives);
+        }
+        if self.down {
+            return Err(dead());
         }
         if self.random.once_in(12) {
             self.meanwhile();
@@ -177,6 +182,8 @@ impl Ledger for Line<'_> {
         self.heard.sent.extend(&ids);
         let fate = self.fate("push")?;
         if fate == Fate::Delayed {
+            // It lies somewhere on the way: sent once more by a line that works, it would be known when it comes.
+            self.down = true;
             self.server.delay(self.account, push.events.clone());
             return Err(dead());
         }

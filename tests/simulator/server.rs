@@ -244,6 +244,13 @@ impl Server {
         });
     }
 
+    /// Whose request is under way, and a horse that it is about.
+    pub(crate) fn under_way(&self) -> Option<(AccountId, HorseId)> {
+        let late = self.late.last()?;
+        let event = late.events.first()?.open().expect("genuine");
+        Some((late.account, event.envelope.horse_id))
+    }
+
     /// Requests arrive that nobody waits for any more.
     pub(crate) fn deliver(&mut self) {
         for late in std::mem::take(&mut self.late) {

@@ -173,14 +173,23 @@ impl Story {
                 self.restore(announced);
             }
             56 => self.server.crash(),
-            57..61 => {
-                self.told.push("late requests arrive".to_owned());
-                self.server.deliver();
-            }
+            57..61 => self.deliver(),
             61 => self.set_clock(client),
             _ => self.spoil(),
         }
         Ok(())
+    }
+
+    /// Late requests arrive; some just after their sender has lost the horse that they are about.
+    fn deliver(&mut self) {
+        if let Some((account, horse)) = self.server.under_way()
+            && self.random.once_in(2)
+        {
+            self.told.push(format!("{account} loses {horse}"));
+            self.server.revoke(account, horse);
+        }
+        self.told.push("late requests arrive".to_owned());
+        self.server.deliver();
     }
 
     fn restore(&mut self, announced: bool) {
@@ -300,6 +309,7 @@ impl Story {
                     account,
                     device,
                     foul,
+                    down: false,
                 });
             },
             now,

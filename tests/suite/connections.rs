@@ -10,9 +10,10 @@ fn store(own: &Own, name: &str) -> Store {
     Store::open(&Settings::of_job(&url)).expect("a store")
 }
 
+/// Cuts the connections that go by a name, of which there must be some: PostgreSQL divides by their number.
 fn cut(by: &Store, name: &str) {
     let statement = format!(
-        "SELECT pg_terminate_backend(pid, 5000) FROM pg_stat_activity WHERE application_name = '{name}'"
+        "SELECT 1 / count(pg_terminate_backend(pid, 5000)) FROM pg_stat_activity WHERE application_name = '{name}'"
     );
     by.read(|db| Ok::<_, StoreError>(db.batch_execute(&statement)?))
         .expect("cut");
@@ -22,18 +23,17 @@ fn cut(by: &Store, name: &str) {
 fn a_connection_that_is_cut_fails_once_at_most_though_it_was_in_use_just_now() {
     let folder = tempfile::tempdir().expect("a folder");
     let own = Own::make(Database::Postgres, folder.path());
-    // As long as an identifier may be, and of this test alone.
     let name = format!("cut_{}", uuid::Uuid::now_v7().simple());
     let (ours, other) = (store(&own, &name), store(&own, "cuts"));
+    let write = || ours.write(|_| Ok::<_, StoreError>(()));
     for _ in 0..3 {
         ours.ping().expect("an answer");
         cut(&other, &name);
-        assert!(ours.ping().is_err(), "it was not cut");
+        // It may fail; on a slow machine it was asked before it was used.
+        let _ = ours.ping();
         ours.ping().expect("an answer");
+        cut(&other, &name);
+        let _ = write();
+        write().expect("written");
     }
-    // Nor does a write that failed leave one that nobody asks.
-    ours.write(|_| Ok::<_, StoreError>(())).expect("written");
-    cut(&other, &name);
-    assert!(ours.write(|_| Ok::<_, StoreError>(())).is_err());
-    ours.write(|_| Ok::<_, StoreError>(())).expect("written");
 }

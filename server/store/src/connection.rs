@@ -33,7 +33,8 @@ macro_rules! on_each {
 pub(crate) use on_each;
 
 /// Runs a statement on the database that is open, as a statement of that database. Through [`Db`] itself diesel knows a statement by
-/// its text alone, and writes that text anew each time to find out that it is prepared already.
+/// its text alone, and writes that text anew each time to find out that it is prepared already. A boxed statement is built for
+/// [`Db`], has no other form, and is run by diesel's own methods.
 pub(crate) trait Statement: Sized {
     /// All rows.
     fn all<'q, T>(self, db: &mut Db) -> QueryResult<Vec<T>>

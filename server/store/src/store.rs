@@ -44,7 +44,7 @@ impl Settings {
 /// The patience of who has no reason for another.
 pub(crate) const PATIENCE: Duration = Duration::from_secs(30);
 
-/// A connection that was of use so lately isn't asked whether it still is: that would cost every read another trip.
+/// A connection that was used so lately isn't asked whether it still is: that would cost every read another trip.
 const FRESH: Duration = Duration::from_secs(1);
 
 /// Nobody waits longer than this for a connection.
@@ -135,10 +135,7 @@ impl Store {
         &self,
         work: impl FnOnce(&mut Db) -> Result<T, E>,
     ) -> Result<T, E> {
-        let mut pooled = self.connection()?;
-        let done = work(&mut pooled.db);
-        pooled.of_use = done.is_ok().then(Instant::now);
-        done
+        work(&mut self.connection()?.db)
     }
 
     /// Runs `work` in a transaction; when this answers `Ok`, it is durable. Blocks: call it off the async threads.
@@ -161,16 +158,13 @@ impl Store {
             return writer.run(work);
         }
         let _pass = self.gate.enter(self.patience)?;
-        let mut pooled = self.connection()?;
-        pooled.of_use = None;
-        let db = &mut pooled.db;
+        let db = &mut self.connection()?.db;
         db.begin_write().map_err(StoreError::from)?;
         match work(db) {
             Ok(done) => {
                 let begun = Instant::now();
                 db.commit().map_err(StoreError::from)?;
                 self.watch.committed(1, begun.elapsed());
-                pooled.of_use = Some(Instant::now());
                 Ok(done)
             }
             Err(why) => {
@@ -187,7 +181,9 @@ impl Store {
         let asked = Instant::now();
         let got = self.pool.get();
         self.watch.waited_for_connection(asked.elapsed());
-        got.map_err(|error| StoreError::Connection(error.to_string()))
+        let mut pooled = got.map_err(|error| StoreError::Connection(error.to_string()))?;
+        pooled.used = Instant::now();
+        Ok(pooled)
     }
 
     /// How it is just now.
@@ -296,8 +292,8 @@ struct Opener {
 /// A connection of the pool.
 struct Pooled {
     db: Db,
-    /// When it was of use, if it was the last time.
-    of_use: Option<Instant>,
+    /// When it was last handed out. One that was found dead then is broken, and isn't handed out again.
+    used: Instant,
 }
 
 impl ManageConnection for Opener {
@@ -309,14 +305,15 @@ impl ManageConnection for Opener {
         if let (Some(lives), Db::Postgres(_)) = (&self.lives, &db) {
             lives.look(&mut db)?;
         }
-        let of_use = Some(Instant::now());
-        Ok(Pooled { db, of_use })
+        let used = Instant::now();
+        Ok(Pooled { db, used })
     }
 
     fn is_valid(&self, pooled: &mut Pooled) -> Result<(), StoreError> {
-        let fresh = pooled.of_use.is_some_and(|at| at.elapsed() < FRESH);
         match &mut pooled.db {
-            Db::Postgres(conn) if !fresh => Ok(conn.batch_execute("SELECT 1")?),
+            Db::Postgres(conn) if pooled.used.elapsed() > FRESH => {
+                Ok(conn.batch_execute("SELECT 1")?)
+            }
             // A file doesn't go away.
             Db::Postgres(_) | Db::Sqlite(_) => Ok(()),
         }

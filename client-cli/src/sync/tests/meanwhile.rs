@@ -93,3 +93,27 @@ fn a_wider_grant_that_is_made_in_between_opens_what_was_sealed_the_next_time() {
     client.settled(&mut model);
     assert!(!sealed(&client));
 }
+
+#[test]
+fn a_horse_that_was_taken_off_before_the_line_died_comes_back_with_its_grant() {
+    let mut model = Model::new();
+    let client = Client::new(&mut model);
+    for n in [0, 1] {
+        model.somebody_records(horse(n), u128::from(n));
+    }
+    client.settled(&mut model);
+    // The first is taken off; then the line dies as the other, which goes on after another entry than ours, is fetched whole.
+    model.hidden.insert(horse(0));
+    let log = model.disk.logs.insert(horse(1), Vec::new()).expect("a log");
+    model.somebody_records(horse(1), 9);
+    model.somebody_records(horse(1), 10);
+    model.line = [Line::Good, Line::Good, Line::LosesRequest].into();
+    let (report, done) = client.sync(&mut model, false);
+    assert!(matches!(done, Err(Failure::Offline(_))), "{done:?}");
+    assert_eq!(report.locked.len(), 1);
+    // All is as it was when they were last in step.
+    granted(&mut model);
+    model.disk.logs.insert(horse(1), log);
+    client.settled(&mut model);
+    client.assert_same(&model, horse(0));
+}

@@ -10,6 +10,7 @@ use whorl_care::fault::{self, Faults};
 use whorl_care::horse::CareEvent;
 use whorl_care::ids::{AccountId, DeviceId, EventId, HorseId, VisitId};
 use whorl_care::kind::{Kind, Provenance, Role};
+use whorl_care::objects;
 
 use crate::canonical::{self, NotStrict};
 use crate::key::{Hash, PublicKey, Purpose, Salt, SecretKey, Signature};
@@ -293,8 +294,8 @@ pub fn care_event(envelope: &str, content: &str) -> Option<CareEvent> {
     struct Recorded {
         details: Value,
     }
-    let said: Said = serde_json::from_str(envelope).ok()?;
-    let recorded: Recorded = serde_json::from_str(content).ok()?;
+    let said: Said = objects::read(envelope).ok()?;
+    let recorded: Recorded = objects::read(content).ok()?;
     Some(CareEvent {
         kind: said.kind,
         details: recorded.details,

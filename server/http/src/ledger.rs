@@ -153,7 +153,9 @@ struct Book {
     visible: bool,
     /// … and where it stands now: a seller may not.
     told: bool,
+    /// The events that decide how others are judged …
     shaping: Vec<CareEvent>,
+    /// … and what they say of its birth.
     foaled_on: Option<PartialDate>,
     new: Vec<EventRow>,
     /// The entries whose content is to go.
@@ -429,6 +431,7 @@ impl<'a> Desk<'a> {
                     &book.horse,
                     &book.new,
                     &book.shaping,
+                    book.foaled_on,
                     |id| self.logged.get(&id).map(|(_, row)| row),
                     &self.terms.rules,
                 ));

@@ -14,7 +14,6 @@ use whorl_care::horse::CareEvent;
 use whorl_care::ids::{AccountId, EventId, HorseId, NoticeId, WebhookId};
 use whorl_care::kind::{Kind, Role};
 use whorl_care::notice::{State, Topic, red_flags, topic};
-use whorl_care::profile;
 use whorl_care::rules::Rules;
 use whorl_care::when::PartialDate;
 use whorl_contract::key::Hash;
@@ -104,12 +103,13 @@ impl<'a> Reading<'a> {
 
 /// What the new events of a horse's log call for. Pure, and quick for what can raise no alarm.
 ///
-/// `shaping` are the events of that horse that decide how others are read, the new ones among them; `earlier` finds an entry
-/// that was there before.
+/// `shaping` are the events of that horse that decide how others are read, the new ones among them, and `foaled_on` is what they
+/// say of its birth; `earlier` finds an entry that was there before.
 pub(crate) fn words<'a>(
     horse: &HorseRow,
     new: &'a [EventRow],
     shaping: &[CareEvent],
+    foaled_on: Option<PartialDate>,
     earlier: impl Fn(EventId) -> Option<&'a EventRow>,
     rules: &Rules,
 ) -> Vec<Word> {
@@ -129,7 +129,6 @@ pub(crate) fn words<'a>(
     if roots.is_empty() {
         return Vec::new();
     }
-    let foaled_on = profile::profile(shaping).foaled_on;
     let now = Reading::of(shaping.iter(), foaled_on, rules);
     let is_old = |event: &&CareEvent| event.id.is_none_or(|id| !fresh.contains_key(&id));
     let before = Reading::of(shaping.iter().filter(is_old), foaled_on, rules);

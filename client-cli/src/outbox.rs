@@ -11,7 +11,7 @@ use diesel::prelude::*;
 use diesel::sqlite::SqliteConnection;
 use serde_json::value::RawValue;
 use uuid::Uuid;
-use whorl_care::ids::{EventId, HorseId};
+use whorl_care::ids::{DeviceId, EventId, HorseId};
 use whorl_contract::event::{self, SignedEvent, open_envelope};
 use whorl_contract::key::{Hash, Salt, Signature};
 use whorl_contract::problem::Problem;
@@ -116,6 +116,10 @@ impl Entry {
             salt: self.salt.0,
             signature: self.signature.0,
         })
+    }
+
+    fn is_signed_by(&self, device: DeviceId) -> bool {
+        open_envelope(&self.envelope).is_ok_and(|(opened, _)| opened.device_id == device)
     }
 
     /// Why it was refused.
@@ -364,30 +368,28 @@ pub fn wait_again(conn: &mut SqliteConnection, epoch: Uuid) -> Result<usize, Fai
     .execute(conn)?)
 }
 
-/// Takes out what the server has of a horse that this account may not see any more; answers how many entries stay.
+/// Takes out what isn't for this account to keep of a horse that it may not see any more: what the server has, and what others
+/// recorded and this device gave back. What `device` itself recorded and no log has stays. Answers how many entries stay.
 ///
 /// # Errors
 ///
 /// [`Failure::Device`] if it can't be written.
-pub fn purge(conn: &mut SqliteConnection, horse: HorseId) -> Result<usize, Failure> {
-    let of_horse = outbox::table.filter(outbox::horse_id.eq(Stored(horse)));
-    diesel::delete(
-        of_horse.filter(
-            outbox::state
-                .eq(Stored(State::Acknowledged))
-                .or(outbox::returned.eq(true)),
-        ),
-    )
-    .execute(conn)?;
-    Ok(of_horse_count(conn, horse)?)
-}
-
-fn of_horse_count(conn: &mut SqliteConnection, horse: HorseId) -> QueryResult<usize> {
-    let count: i64 = outbox::table
-        .filter(outbox::horse_id.eq(Stored(horse)))
-        .count()
-        .get_result(conn)?;
-    Ok(usize::try_from(count).unwrap_or(0))
+pub fn purge(
+    conn: &mut SqliteConnection,
+    horse: HorseId,
+    device: Option<DeviceId>,
+) -> Result<usize, Failure> {
+    let (mut stay, mut go) = (0, Vec::new());
+    for entry in of_horse(conn, horse)? {
+        let ours = !entry.returned || device.is_some_and(|device| entry.is_signed_by(device));
+        if ours && entry.state.0 != State::Acknowledged {
+            stay += 1;
+        } else {
+            go.push(entry.event_id);
+        }
+    }
+    diesel::delete(outbox::table.filter(outbox::event_id.eq_any(go))).execute(conn)?;
+    Ok(stay)
 }
 
 /// Takes an entry out: its verified copy is in the log, or its user dropped it.

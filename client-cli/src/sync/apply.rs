@@ -95,10 +95,11 @@ pub fn lock(
     horse_id: HorseId,
     now: DateTime<Utc>,
 ) -> Result<Locked, Failure> {
+    let device = home.membership()?.map(|member| member.device_id);
     let (locked, files) = conn.immediate_transaction(|conn| {
         let name = super::label(conn, horse_id);
         mirror::purge(conn, horse_id)?;
-        let entries_kept = outbox::purge(conn, horse_id)?;
+        let entries_kept = outbox::purge(conn, horse_id, device)?;
         let files = attachments::forget(conn, horse_id)?;
         herd::lock(conn, horse_id, entries_kept > 0, now)?;
         let locked = Locked {

@@ -72,6 +72,33 @@ fn a_restored_server_gets_back_what_it_lost_and_that_is_no_alarm() {
 }
 
 #[test]
+fn what_was_recorded_here_stays_though_it_was_lost_refused_and_its_horse_is_out_of_sight() {
+    let mut model = Model::new();
+    let client = Client::new(&mut model);
+    model.somebody_records(horse(0), 1);
+    let backup = model.disk.clone();
+    model.somebody_records(horse(0), 2);
+    let theirs = EventId(Uuid::from_u128(2));
+    let ours = client.record(horse(0));
+    client.settled(&mut model);
+    model.disk = backup;
+    model.epoch = Uuid::from_u128(2);
+    model.refuses.extend([ours, theirs]);
+    client.settled(&mut model);
+    assert_eq!(client.states(), [State::Refused, State::Refused]);
+    model.hidden.insert(horse(0));
+    model.somebody_records(horse(1), 3);
+    let report = client.settled(&mut model);
+    assert_eq!(report.locked[0].entries_kept, 1, "{report:?}");
+    let kept = outbox::all(&mut client.open()).expect("read");
+    assert_eq!(
+        kept.iter().map(|one| one.event_id.0).collect::<Vec<_>>(),
+        [ours],
+        "what somebody else recorded isn't this account's to keep"
+    );
+}
+
+#[test]
 fn what_was_acknowledged_and_not_pulled_yet_is_pushed_again_after_a_restore() {
     let mut model = Model::new();
     let client = Client::new(&mut model);

@@ -159,6 +159,11 @@ impl Server {
             .collect()
     }
 
+    pub(crate) fn is_declined(&self, id: EventId) -> bool {
+        let held = self.disk.held.get(&id);
+        held.is_some_and(|held| held.accepted == Some(false))
+    }
+
     pub(crate) fn is_held(&self, id: EventId) -> bool {
         self.disk.held.contains_key(&id)
     }

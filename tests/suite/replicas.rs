@@ -13,12 +13,12 @@ use whorl_contract::server::ServerInfo;
 use whorl_contract::session::{Refresh, Session, refresh_message};
 use whorl_contract::sync::Outcome;
 use whorl_http::clock::Clock;
-use whorl_tests::balancer::Balancer;
 use whorl_tests::hand::Hand;
 use whorl_tests::ledger::heads;
 use whorl_tests::pen::Pen;
 use whorl_tests::person::sign_in;
 use whorl_tests::process::{Place, Process};
+use whorl_tests::proxy::Proxy;
 use whorl_tests::told::{Told, logs};
 use whorl_tests::waiting::{ready, wait_for};
 use whorl_tests::yard::Yard;
@@ -26,7 +26,7 @@ use whorl_tests::{Caller, Database, Own, Person};
 
 /// Three servers with the same keys.
 struct Herd {
-    proxy: Balancer,
+    proxy: Proxy,
     running: [Option<Process>; 3],
     places: [Place; 3],
     // Dropped last.
@@ -52,7 +52,7 @@ impl Herd {
             let url = place.url();
             url.trim_start_matches("http://").to_owned()
         });
-        let proxy = Balancer::before(&addresses);
+        let proxy = Proxy::balancing(&addresses);
         wait_for("the proxy finds a server", || ready(&proxy.anonymous()));
         Self {
             proxy,

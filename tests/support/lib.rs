@@ -1,7 +1,6 @@
 //! What the end-to-end tests and the demo stand on.
 
 pub mod alone;
-pub mod balancer;
 mod browser;
 mod caller;
 pub mod cluster;
@@ -14,6 +13,7 @@ pub mod paddock;
 pub mod pen;
 pub mod person;
 pub mod process;
+pub mod proxy;
 pub mod python;
 mod server;
 pub mod thin_line;

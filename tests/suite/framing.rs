@@ -108,9 +108,10 @@ pub(crate) fn ambiguous() -> Vec<String> {
 }
 
 /// What somebody sends by hand, and all that comes back until the connection is closed or quiet.
-pub(crate) fn by_hand(address: &str, text: &str) -> String {
+fn by_hand(address: &str, text: &str) -> String {
     let mut socket = TcpStream::connect(address).expect("a connection");
-    let quiet = Some(Duration::from_millis(400));
+    // Longer than a busy machine lets anybody wait for an answer.
+    let quiet = Some(Duration::from_millis(1_500));
     socket.set_read_timeout(quiet).expect("a limit");
     // Who refuses early may close before all is sent.
     let _ = socket.write_all(text.as_bytes());
@@ -156,7 +157,7 @@ fn one_request_is_one_request_here_and_behind_a_proxy() {
 }
 
 /// The answers to each of these, sent beside one another.
-fn at_once(to: &str, texts: Vec<String>) -> Vec<(String, String)> {
+pub(crate) fn at_once(to: &str, texts: Vec<String>) -> Vec<(String, String)> {
     std::thread::scope(|scope| {
         let sent: Vec<_> = texts
             .into_iter()

@@ -20,7 +20,7 @@ use whorl_tests::{Answer, on_both};
 
 use crate::anonymous::filled;
 use crate::every_field::percent;
-use crate::framing::{ambiguous, by_hand};
+use crate::framing::{ambiguous, at_once};
 use crate::openapi::operations;
 
 /// What is no JSON by RFC 8259, by the way in which it isn't; by categories that are common among test suites of JSON, made here.
@@ -352,15 +352,11 @@ fn nobody_fills_the_log_of_errors_with_requests_that_cannot_be_read() {
         "\u{16}\u{3}\u{1}\u{0}\u{a5} not what TLS says first",
         "POST /v1/sessions HTTP/1.1\r\nHost: a\r\nTransfer-Encoding: chunked\r\n\r\nxyz\r\n",
     ];
-    for text in unreadable {
-        let answered = by_hand(&address, text);
+    for (text, answered) in at_once(&address, unreadable.map(str::to_owned).into()) {
         assert!(!answered.contains("HTTP/1.1 2"), "{text:?}: {answered}");
     }
-    for text in ambiguous() {
-        let _ = by_hand(&address, &text);
-    }
     let endless = format!("GET / HTTP/1.1\r\nX-Long: {}\r\n\r\n", "a".repeat(200_000));
-    let _ = by_hand(&address, &endless);
+    at_once(&address, [ambiguous(), vec![endless]].concat());
     assert_eq!(place.anonymous().get(path::LIVE).status, 200);
     let log = place.log();
     assert!(log.contains("\"level\":\"INFO\""), "{log}");

@@ -79,6 +79,25 @@ const CHUNKS: [&str; 12] = [
     "0\r\r\n\r\n",
 ];
 
+/// What a proxy may put right before it passes it on, so that no two readers disagree; what was hidden is a request of its sender's then.
+/// haproxy 2.6 takes a number that runs over for 0, unfolds a line, and takes a bare line feed for the end of a chunk.
+const PUT_RIGHT_BY_HAPROXY: [&str; 3] = [
+    "Content-Length: 18446744073709551616\r\n",
+    "Transfer-Encoding:\r\n chunked\r\n",
+    "1\r\na\n0\r\n\r\n",
+];
+
+/// Caddy 2.6 unfolds a line, takes no number for 0, drops a head without a name, and goes by the chunks where there is a length too (RFC 9112, 6.3).
+const PUT_RIGHT_BY_CADDY: [&str; 7] = [
+    "Transfer-Encoding:\r\n chunked\r\n",
+    "Content-Length:\r\n\r\n",
+    ": no name\r\n",
+    "Content-Length: 43\r\nTransfer-Encoding: chunked\r\n",
+    "Transfer-Encoding: chunked\r\nContent-Length: 43\r\n",
+    "Transfer-Encoding: chunked\r\n\r\n\r\n\r\n",
+    "0\r\r\n\r\n",
+];
+
 /// Requests that two readers may cut in two places. Each hides a second one, which nobody may answer.
 pub(crate) fn ambiguous() -> Vec<String> {
     let post = |version: &str, heads: &str, body: &str| {
@@ -142,16 +161,23 @@ fn one_request_is_one_request_here_and_behind_a_proxy() {
 
     let balancer = Proxy::balancing(&places.each_ref().map(address));
     let before_one = Proxy::before(&direct);
-    for proxy in [balancer, before_one] {
+    for (proxy, put_right) in [
+        (balancer, PUT_RIGHT_BY_HAPROXY.as_slice()),
+        (before_one, PUT_RIGHT_BY_CADDY.as_slice()),
+    ] {
         let before = answered_by_servers();
         let openly = good(&by_hand(&proxy.address(), &HIDDEN.repeat(2)));
         assert_eq!(openly, 2);
-        // A proxy may read two requests and say so to whoever sent them. What a server answers and the proxy never asked
-        // would go to whoever asks next.
-        let passed_on: usize = at_once(&proxy.address(), ambiguous())
-            .iter()
-            .map(|(_, answered)| good(answered))
-            .sum();
+        let (mut passed_on, mut two) = (0, Vec::new());
+        for (text, answered) in at_once(&proxy.address(), ambiguous()) {
+            passed_on += good(&answered);
+            let put_right = put_right.iter().any(|part| text.contains(part));
+            if !put_right && (good(&answered) > 0 || answered.matches("HTTP/1.").count() > 1) {
+                two.push(text);
+            }
+        }
+        assert_eq!(two, Vec::<String>::new(), "taken for two by a proxy");
+        // What a server answers and the proxy never asked would go to whoever asks next.
         assert_eq!(answered_by_servers() - before, openly + passed_on);
     }
 }

@@ -81,7 +81,7 @@ impl Fonts {
         self.of(weight).drawn.clone()
     }
 
-    /// The glyphs of a text from left to right, kerned and with marks over their letters.
+    /// The glyphs of a text from left to right, kerned and with marks over their letters; lengths are parts of an em.
     pub(super) fn glyphs(&self, text: &str, weight: Weight) -> Vec<KrillaGlyph> {
         let face = self.of(weight);
         let mut buffer = UnicodeBuffer::new();

@@ -4,6 +4,7 @@
 pub(crate) mod calls;
 mod page_calls;
 pub(crate) mod people;
+mod plans;
 mod table;
 pub(crate) mod target;
 
@@ -12,7 +13,7 @@ use std::fmt::Write as _;
 use reqwest::header::CONTENT_TYPE;
 use whorl_contract::sync::{Outcome, Pushed};
 use whorl_http::pages::PAGES;
-use whorl_tests::{Answer, TestServer, on_both};
+use whorl_tests::{Answer, Database, TestServer, on_both, statements};
 
 use crate::openapi::operations;
 use calls::Calls;
@@ -126,6 +127,31 @@ on_both!(everybody_is_answered_as_the_table_says, |server| {
         "the answers differ from access_matrix.txt:\n{wrong}"
     );
 });
+
+#[test]
+fn no_statement_reads_a_table_whole() {
+    statements::listen();
+    let server = TestServer::start(Database::Sqlite);
+    let stable = Stable::of(&server);
+    let somebody = ["ownr", "host", "othr"].map(|name| stable.who(name));
+    let mut calls = Calls::new(&server, &stable);
+    for (method, path, operation) in operations() {
+        let name = operation["operationId"].as_str().expect("a name");
+        for who in somebody {
+            let _ = calls.make(name, &method, &path, who);
+        }
+    }
+    let mut calls = PageCalls::new(&server, &stable);
+    for (path, methods) in PAGES {
+        for (method, who) in methods
+            .iter()
+            .flat_map(|method| somebody.map(|who| (method, who)))
+        {
+            let _ = calls.make(method, path, who);
+        }
+    }
+    plans::check(&statements::plans(server.database_url()));
+}
 
 fn call_every_operation(server: &TestServer, stable: &Stable, table: &Table, wrong: &mut String) {
     let mut calls = Calls::new(server, stable);

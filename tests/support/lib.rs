@@ -16,6 +16,7 @@ pub mod process;
 pub mod proxy;
 pub mod python;
 mod server;
+pub mod statements;
 pub mod thin_line;
 pub mod told;
 pub mod waiting;

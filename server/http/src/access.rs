@@ -8,7 +8,7 @@ mod weigh;
 use std::collections::{BTreeSet, HashMap};
 
 use chrono::{DateTime, Utc};
-use whorl_care::ids::{AccountId, BarnId, HorseId};
+use whorl_care::ids::{AccountId, BarnId, GrantId, HorseId};
 use whorl_care::kind::{Kind, Role};
 use whorl_store::barns::{self, BarnRow};
 use whorl_store::grants::{self, GrantRow};
@@ -228,7 +228,7 @@ fn then(
     ask(db, account, &horse, at, Sight::Then)
 }
 
-/// Whoever owns these horses or holds a grant that covers them, with what they may do now, by horse. Two questions to the
+/// Whoever owns these horses or holds a grant that covers them, with what they may do now, by horse. A few questions to the
 /// database, however many horses and people there are.
 ///
 /// # Errors
@@ -282,8 +282,8 @@ pub(crate) fn answerable(
     Ok(horses.iter().map(of_horse).collect())
 }
 
-/// Every horse that somebody may see, with what they may do, by the horse's id. Five questions to the database, however
-/// many horses there are.
+/// Every horse that somebody may see, with what they may do, by the horse's id. A handful of questions to the database,
+/// however many horses there are.
 ///
 /// # Errors
 ///
@@ -312,10 +312,15 @@ pub(crate) fn horses_visible(
         .filter_map(|grant| grant.barn_id.as_ref().map(|id| id.0))
         .chain(own_barns.iter().copied())
         .collect();
+    let of_barns: Vec<GrantId> = grants
+        .iter()
+        .filter(|grant| grant.barn_id.is_some())
+        .map(|grant| grant.id)
+        .collect();
     let bearing = Bearing {
         account,
         grants: &grants,
-        exemptions: &grants::exemptions_from(db, account)?,
+        exemptions: &grants::exemptions_from(db, &of_barns)?,
         at,
     };
     let visible = horses::owned_named_or_in(db, account, &named, &barns)?;

@@ -6,6 +6,7 @@ use whorl_care::ids::{AccountId, BarnId};
 
 use crate::connection::{Db, Statement};
 use crate::error::StoreError;
+use crate::few::{by_keys, each_once};
 use crate::key::Key;
 use crate::schema::barn;
 
@@ -74,11 +75,9 @@ pub fn owned_or_named(
     owner: AccountId,
     named: &[BarnId],
 ) -> Result<Vec<BarnRow>, StoreError> {
-    let named: Vec<String> = named.iter().map(ToString::to_string).collect();
-    Ok(barn::table
-        .filter(barn::owner_id.eq(Key(owner)).or(barn::id.eq_any(named)))
-        .order(barn::id)
-        .all(db)?)
+    let theirs = barn::table.filter(barn::owner_id.eq(Key(owner))).all(db)?;
+    let named = by_ids(db, named)?;
+    Ok(each_once([theirs, named], |row: &BarnRow| row.id))
 }
 
 /// Barns by their ids.
@@ -87,9 +86,13 @@ pub fn owned_or_named(
 ///
 /// [`StoreError`] if the database fails.
 pub fn by_ids(db: &mut Db, ids: &[BarnId]) -> Result<Vec<BarnRow>, StoreError> {
-    let ids: Vec<String> = ids.iter().map(ToString::to_string).collect();
-    Ok(barn::table
-        .filter(barn::id.eq_any(ids))
-        .order(barn::id)
-        .all(db)?)
+    by_keys(
+        db,
+        ids,
+        |db, key| barn::table.find(key).all(db),
+        |db, keys| {
+            let wanted = barn::table.filter(barn::id.eq_any(keys));
+            wanted.order(barn::id).all(db)
+        },
+    )
 }

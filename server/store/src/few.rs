@@ -1,4 +1,7 @@
 //! Rows by a list of keys, where the list is mostly short.
+//!
+//! Where rows are wanted for one of several reasons, each reason is a statement of its own and [`each_once`] brings them together: one
+//! statement with `OR` reads the table whole as soon as one of its lists is empty (SQLite takes no index then).
 
 use diesel::result::Error;
 
@@ -19,6 +22,9 @@ pub(crate) fn by_keys<K: ToString, T>(
     let mut keys: Vec<String> = keys.iter().map(ToString::to_string).collect();
     keys.sort_unstable();
     keys.dedup();
+    if keys.is_empty() {
+        return Ok(Vec::new());
+    }
     if keys.len() > FEW || matches!(db, Db::Postgres(_)) {
         return Ok(all(db, keys)?);
     }
@@ -27,4 +33,15 @@ pub(crate) fn by_keys<K: ToString, T>(
         rows.append(&mut each(db, key)?);
     }
     Ok(rows)
+}
+
+/// Brings the answers of several statements together: each row once, by its id.
+pub(crate) fn each_once<T, I: Ord>(
+    answers: impl IntoIterator<Item = Vec<T>>,
+    id: impl Fn(&T) -> I,
+) -> Vec<T> {
+    let mut rows: Vec<T> = answers.into_iter().flatten().collect();
+    rows.sort_by_key(&id);
+    rows.dedup_by_key(|row| id(row));
+    rows
 }

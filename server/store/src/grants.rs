@@ -7,6 +7,7 @@ use whorl_care::kind::Role;
 
 use crate::connection::{Db, Statement, on_each};
 use crate::error::StoreError;
+use crate::few::{by_keys, each_once};
 use crate::key::Key;
 use crate::kinds::Kinds;
 use crate::schema::{access_grant, account, grant_exemption, sight};
@@ -115,18 +116,25 @@ pub fn covering(
     horses: &[HorseId],
     barns: &[BarnId],
 ) -> Result<Vec<(GrantRow, String)>, StoreError> {
-    let horses: Vec<_> = horses.iter().map(|id| Some(Key(*id))).collect();
-    let barns: Vec<_> = barns.iter().map(|id| Some(Key(*id))).collect();
-    Ok(access_grant::table
+    let named = access_grant::table
         .inner_join(account::table.on(account::id.eq(access_grant::account_id)))
-        .filter(
-            access_grant::horse_id
-                .eq_any(horses)
-                .or(access_grant::barn_id.eq_any(barns)),
-        )
-        .order(access_grant::id)
-        .select((access_grant::all_columns, account::name))
-        .all(db)?)
+        .select((access_grant::all_columns, account::name));
+    let of_horses = by_keys(
+        db,
+        horses,
+        |db, key| named.filter(access_grant::horse_id.eq(key)).all(db),
+        |db, keys| named.filter(access_grant::horse_id.eq_any(keys)).all(db),
+    )?;
+    let of_barns = by_keys(
+        db,
+        barns,
+        |db, key| named.filter(access_grant::barn_id.eq(key)).all(db),
+        |db, keys| named.filter(access_grant::barn_id.eq_any(keys)).all(db),
+    )?;
+    Ok(each_once(
+        [of_horses, of_barns],
+        |(row, _): &(GrantRow, String)| row.id,
+    ))
 }
 
 /// One row of `grant_exemption`: a horse that a barn's grant covers no more, by the word of the horse's owner.
@@ -184,23 +192,28 @@ pub fn exemptions_of(db: &mut Db, horse: HorseId) -> Result<Vec<ExemptionRow>, S
 ///
 /// [`StoreError`] if the database fails.
 pub fn exemptions_among(db: &mut Db, horses: &[HorseId]) -> Result<Vec<ExemptionRow>, StoreError> {
-    let horses: Vec<String> = horses.iter().map(ToString::to_string).collect();
-    Ok(grant_exemption::table
-        .filter(grant_exemption::horse_id.eq_any(horses))
-        .all(db)?)
+    let all = grant_exemption::table;
+    by_keys(
+        db,
+        horses,
+        |db, key| all.filter(grant_exemption::horse_id.eq(key)).all(db),
+        |db, keys| all.filter(grant_exemption::horse_id.eq_any(keys)).all(db),
+    )
 }
 
-/// The exemptions from the grants that somebody was given.
+/// The exemptions from several grants.
 ///
 /// # Errors
 ///
 /// [`StoreError`] if the database fails.
-pub fn exemptions_from(db: &mut Db, account: AccountId) -> Result<Vec<ExemptionRow>, StoreError> {
-    Ok(grant_exemption::table
-        .inner_join(access_grant::table.on(access_grant::id.eq(grant_exemption::grant_id)))
-        .filter(access_grant::account_id.eq(Key(account)))
-        .select(grant_exemption::all_columns)
-        .all(db)?)
+pub fn exemptions_from(db: &mut Db, grants: &[GrantId]) -> Result<Vec<ExemptionRow>, StoreError> {
+    let all = grant_exemption::table;
+    by_keys(
+        db,
+        grants,
+        |db, key| all.filter(grant_exemption::grant_id.eq(key)).all(db),
+        |db, keys| all.filter(grant_exemption::grant_id.eq_any(keys)).all(db),
+    )
 }
 
 /// Lifts every exemption of a horse, as when it is sold: they were its owner's word.

@@ -8,7 +8,7 @@ use whorl_care::ids::{AccountId, BarnId, HorseId};
 
 use crate::connection::{Db, Statement, on_each};
 use crate::error::StoreError;
-use crate::few::by_keys;
+use crate::few::{by_keys, each_once};
 use crate::key::Key;
 use crate::schema::{horse, tenure};
 
@@ -224,17 +224,22 @@ pub fn owned_named_or_in(
     named: &[HorseId],
     barns: &[BarnId],
 ) -> Result<Vec<HorseRow>, StoreError> {
-    let named: Vec<String> = named.iter().map(ToString::to_string).collect();
-    let barns: Vec<String> = barns.iter().map(ToString::to_string).collect();
-    Ok(horse::table
-        .filter(
-            horse::owner_id
-                .eq(Key(owner))
-                .or(horse::id.eq_any(named))
-                .or(horse::barn_id.eq_any(barns)),
-        )
-        .order(horse::id)
-        .all(db)?)
+    let theirs = horse::table
+        .filter(horse::owner_id.eq(Key(owner)))
+        .all(db)?;
+    let named = by_keys(
+        db,
+        named,
+        |db, key| horse::table.find(key).all(db),
+        |db, keys| horse::table.filter(horse::id.eq_any(keys)).all(db),
+    )?;
+    let there = by_keys(
+        db,
+        barns,
+        |db, key| horse::table.filter(horse::barn_id.eq(key)).all(db),
+        |db, keys| horse::table.filter(horse::barn_id.eq_any(keys)).all(db),
+    )?;
+    Ok(each_once([theirs, named, there], |row: &HorseRow| row.id))
 }
 
 /// Whose these horses were and where they stood, from when; horse by horse, the earliest first.
@@ -261,18 +266,14 @@ pub fn ever_of(
     named: &[HorseId],
     barns: &[BarnId],
 ) -> Result<Vec<HorseId>, StoreError> {
-    let named: Vec<String> = named.iter().map(ToString::to_string).collect();
-    let barns: Vec<String> = barns.iter().map(ToString::to_string).collect();
-    let found: Vec<Key<HorseId>> = tenure::table
-        .filter(
-            tenure::owner_id
-                .eq(Key(owner))
-                .or(tenure::horse_id.eq_any(named))
-                .or(tenure::barn_id.eq_any(barns)),
-        )
-        .select(tenure::horse_id)
-        .distinct()
-        .order(tenure::horse_id)
-        .all(db)?;
-    Ok(found.into_iter().map(|id| id.0).collect())
+    let of = tenure::table.select(tenure::horse_id);
+    let theirs: Vec<Key<HorseId>> = of.filter(tenure::owner_id.eq(Key(owner))).all(db)?;
+    let stood: Vec<Key<HorseId>> = by_keys(
+        db,
+        barns,
+        |db, key| of.filter(tenure::barn_id.eq(key)).all(db),
+        |db, keys| of.filter(tenure::barn_id.eq_any(keys)).all(db),
+    )?;
+    let found = theirs.into_iter().chain(stood).map(|id| id.0);
+    Ok(each_once([found.collect(), named.to_vec()], |id| *id))
 }

@@ -4,6 +4,7 @@ use std::path::Path;
 use std::sync::Arc;
 
 use actix_web::web;
+use tokio::sync::oneshot;
 use tracing::Instrument;
 use uuid::Uuid;
 use whorl_care::reading::Way;
@@ -253,9 +254,17 @@ impl State {
     {
         let store = self.store.clone();
         let span = traces::of_database("write", store.is_shared());
-        self.in_time(web::block(move || store.write(work)).instrument(span))
-            .await??
-            .map_err(Into::into)
+        if store.is_shared() {
+            return self
+                .in_time(web::block(move || store.write(work)).instrument(span))
+                .await??
+                .map_err(Into::into);
+        }
+        // SQLite's writer has a thread of its own: no other one need wait for it.
+        let (tell, told) = oneshot::channel();
+        store.hand_over(work, |done| drop(tell.send(done)))?;
+        let done = self.in_time(told.instrument(span)).await?;
+        done.map_err(|_| StoreError::Closing)?.map_err(Into::into)
     }
 }
 

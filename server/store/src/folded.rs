@@ -5,74 +5,84 @@
 //! one that is known beforehand is kept as one control character, which stands in no JSON text.
 
 use std::borrow::Cow;
+use std::ops::RangeInclusive;
 
 use crate::events::EventRow;
 
 /// Stands before a control character that was in the text itself.
-const ITSELF: char = '\u{1f}';
+const ITSELF: u8 = 0x1f;
 
-/// The stretches that are known beforehand, each with the character that stands for it.
-fn stretches(row: &EventRow) -> [(char, Cow<'static, str>); 8] {
+/// The characters that stand for a stretch.
+const CODES: RangeInclusive<u8> = 1..=8;
+
+/// The stretch that a character stands for; each begins with one of [`BEGINNINGS`].
+fn stretch(code: u8, row: &EventRow) -> Option<Cow<'static, str>> {
     let (author, device, horse, id) = (row.author_id, row.device_id, row.horse_id, row.id);
-    [
-        (
-            '\u{1}',
-            format!(r#"{{"author_id":"{author}","content_hash":""#).into(),
-        ),
-        (
-            '\u{2}',
-            format!(r#"","device_id":"{device}","horse_id":"{horse}","id":"{id}","kind":""#).into(),
-        ),
-        ('\u{3}', r#"","performed_at":""#.into()),
-        ('\u{4}', r#"","provenance":""#.into()),
-        ('\u{5}', r#"","recorded_at":""#.into()),
-        ('\u{6}', r#"","role":""#.into()),
-        (
-            '\u{7}',
-            r#"","target_id":null,"visit_id":null,"vocabulary":1}"#.into(),
-        ),
-        ('\u{8}', r#","vocabulary":1}"#.into()),
-    ]
+    Some(match code {
+        1 => format!(r#"{{"author_id":"{author}","content_hash":""#).into(),
+        2 => {
+            format!(r#"","device_id":"{device}","horse_id":"{horse}","id":"{id}","kind":""#).into()
+        }
+        3 => r#"","performed_at":""#.into(),
+        4 => r#"","provenance":""#.into(),
+        5 => r#"","recorded_at":""#.into(),
+        6 => r#"","role":""#.into(),
+        7 => r#"","target_id":null,"visit_id":null,"vocabulary":1}"#.into(),
+        8 => r#","vocabulary":1}"#.into(),
+        _ => return None,
+    })
 }
+
+const BEGINNINGS: &[u8] = br#"{","#;
 
 /// The envelope of a row as it is kept.
 pub(crate) fn fold(row: &EventRow) -> String {
-    let stretches = stretches(row);
+    let stretches: Vec<(u8, Cow<'static, str>)> = CODES
+        .filter_map(|code| Some((code, stretch(code, row)?)))
+        .collect();
+    let special = |byte: u8| BEGINNINGS.contains(&byte) || CODES.contains(&byte) || byte == ITSELF;
     let mut folded = String::with_capacity(128);
     let mut rest = row.envelope.as_str();
-    while let Some(next) = rest.chars().next() {
+    // What is special is one byte long, so that no character is cut.
+    while let Some(at) = rest.bytes().position(special) {
+        folded.push_str(&rest[..at]);
+        rest = &rest[at..];
         let known = stretches
             .iter()
             .find_map(|(code, stretch)| Some((*code, rest.strip_prefix(stretch.as_ref())?)));
         if let Some((code, after)) = known {
-            folded.push(code);
+            folded.push(code.into());
             rest = after;
             continue;
         }
-        if next == ITSELF || stretches.iter().any(|(code, _)| *code == next) {
-            folded.push(ITSELF);
+        let byte = rest.as_bytes()[0];
+        if !BEGINNINGS.contains(&byte) {
+            folded.push(ITSELF.into());
         }
-        folded.push(next);
-        rest = &rest[next.len_utf8()..];
+        folded.push(byte.into());
+        rest = &rest[1..];
     }
+    folded.push_str(rest);
     folded
 }
 
 /// The envelope of a row as it was received; `row.envelope` is as it is kept.
 pub(crate) fn unfold(row: &EventRow) -> String {
-    let stretches = stretches(row);
+    let special = |byte: u8| CODES.contains(&byte) || byte == ITSELF;
     let mut text = String::with_capacity(512);
-    let mut kept = row.envelope.chars();
-    while let Some(next) = kept.next() {
-        if next == ITSELF {
-            text.extend(kept.next());
-            continue;
-        }
-        match stretches.iter().find(|(code, _)| *code == next) {
-            Some((_, stretch)) => text.push_str(stretch),
-            None => text.push(next),
+    let mut rest = row.envelope.as_str();
+    while let Some(at) = rest.bytes().position(special) {
+        text.push_str(&rest[..at]);
+        let code = rest.as_bytes()[at];
+        rest = &rest[at + 1..];
+        if let Some(stretch) = stretch(code, row) {
+            text.push_str(&stretch);
+        } else if let Some(itself) = rest.chars().next() {
+            text.push(itself);
+            rest = &rest[itself.len_utf8()..];
         }
     }
+    text.push_str(rest);
     text
 }
 

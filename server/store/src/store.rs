@@ -140,7 +140,7 @@ impl Store {
 
     /// Runs `work` in a transaction; when this answers `Ok`, it is durable. Blocks: call it off the async threads.
     ///
-    /// On SQLite the writes that wait are committed together; each keeps its own savepoint, so that one that fails
+    /// On SQLite the writes that wait are committed together; each is undone by itself, so that one that fails
     /// leaves its neighbours alone.
     ///
     /// # Errors
@@ -175,6 +175,26 @@ impl Store {
                 Err(why)
             }
         }
+    }
+
+    /// Hands `work` to SQLite's writer and doesn't wait: `then` is called on the writer's thread, so it may not block. If the writer
+    /// fails, `then` is dropped without a call. As [`Store::write`] otherwise.
+    ///
+    /// # Errors
+    ///
+    /// [`StoreError::Busy`] or [`StoreError::Closing`] if the writer doesn't take it; on PostgreSQL, which has none,
+    /// [`StoreError::Closing`].
+    pub fn hand_over<T, E>(
+        &self,
+        work: impl FnOnce(&mut Db) -> Result<T, E> + Send + 'static,
+        then: impl FnOnce(Result<T, E>) + Send + 'static,
+    ) -> Result<(), StoreError>
+    where
+        T: Send + 'static,
+        E: From<StoreError> + Send + 'static,
+    {
+        let writer = self.writer.as_ref().ok_or(StoreError::Closing)?;
+        writer.hand_over(work, then)
     }
 
     fn connection(&self) -> Result<PooledConnection<Opener>, StoreError> {

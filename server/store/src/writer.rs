@@ -2,12 +2,12 @@
 
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::sync::atomic::{AtomicUsize, Ordering};
-use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
+use std::sync::mpsc::{Receiver, SyncSender, TrySendError, sync_channel};
 use std::sync::{Arc, Mutex};
 use std::thread::JoinHandle;
 use std::time::{Duration, Instant};
 
-use diesel::Connection;
+use diesel::connection::{Connection, SimpleConnection};
 
 use crate::connection::{Address, Db};
 use crate::error::StoreError;
@@ -20,11 +20,27 @@ const TOGETHER: usize = 256;
 /// The longest that a commit waits for more to share it.
 const LONGEST_WAIT: Duration = Duration::from_millis(2);
 
-/// How many writes may queue before callers wait to hand theirs over.
+/// How many writes may queue before callers wait to hand theirs over, or are told to ask again.
 const QUEUE: usize = 1024;
 
 /// A write that waits: it runs inside the shared transaction and answers its caller after the commit.
-type Job = Box<dyn FnOnce(&mut Db) -> Answer + Send>;
+type Job = Box<dyn FnOnce(&mut Db, Place) -> Ran + Send>;
+
+/// Where a write stands in the shared transaction.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Place {
+    /// It is the first.
+    First,
+    /// Others have written before it.
+    Behind,
+}
+
+/// What became of a write before the commit.
+struct Ran {
+    answer: Answer,
+    /// Whether the transaction can go on, with this write or without it.
+    sound: bool,
+}
 
 /// Tells a caller what became of the write; handed the commit's own failure, if there was one.
 type Answer = Box<dyn FnOnce(Result<(), StoreError>) + Send>;
@@ -40,7 +56,7 @@ pub(crate) struct Writer {
 impl Writer {
     /// Starts the thread on its own connection.
     pub(crate) fn start(address: Address, watch: Arc<dyn Watch>) -> Result<Self, StoreError> {
-        let db = Db::open(&address, PATIENCE)?;
+        let db = open(&address)?;
         let (jobs, queue) = sync_channel::<Job>(QUEUE);
         let waiting = Arc::new(AtomicUsize::new(0));
         let queue = Queue {
@@ -68,30 +84,43 @@ impl Writer {
         E: From<StoreError> + Send + 'static,
     {
         let (reply, answered) = sync_channel::<Result<T, E>>(1);
-        let job: Job = Box::new(move |db| {
-            let done = in_savepoint(db, work);
-            Box::new(move |committed: Result<(), StoreError>| {
-                let outcome = match (done, committed) {
-                    (Ok(_), Err(why)) => Err(why.into()),
-                    (done, _) => done,
-                };
-                // The caller may have gone; the write stands either way.
-                drop(reply.send(outcome));
-            })
-        });
-        let jobs = self
-            .jobs
-            .lock()
-            .map_err(|_| StoreError::Closing)?
-            .clone()
-            .ok_or(StoreError::Closing)?;
+        let job = job(work, move |outcome| drop(reply.send(outcome)));
+        let jobs = self.jobs()?;
         self.waiting.fetch_add(1, Ordering::Relaxed);
-        jobs.send(job).map_err(|_| {
-            self.waiting.fetch_sub(1, Ordering::Relaxed);
-            StoreError::Closing
-        })?;
+        jobs.send(job)
+            .map_err(|_| self.not_taken(StoreError::Closing))?;
         drop(jobs);
         answered.recv().map_err(|_| StoreError::Closing)?
+    }
+
+    /// Hands `work` over without waiting; `then` hears on the writer's thread what became of it.
+    pub(crate) fn hand_over<T, E>(
+        &self,
+        work: impl FnOnce(&mut Db) -> Result<T, E> + Send + 'static,
+        then: impl FnOnce(Result<T, E>) + Send + 'static,
+    ) -> Result<(), StoreError>
+    where
+        T: Send + 'static,
+        E: From<StoreError> + Send + 'static,
+    {
+        let jobs = self.jobs()?;
+        self.waiting.fetch_add(1, Ordering::Relaxed);
+        jobs.try_send(job(work, then)).map_err(|refused| {
+            self.not_taken(match refused {
+                TrySendError::Full(_) => StoreError::Busy("too many writes wait".into()),
+                TrySendError::Disconnected(_) => StoreError::Closing,
+            })
+        })
+    }
+
+    fn jobs(&self) -> Result<SyncSender<Job>, StoreError> {
+        let jobs = self.jobs.lock().map_err(|_| StoreError::Closing)?;
+        jobs.clone().ok_or(StoreError::Closing)
+    }
+
+    fn not_taken(&self, why: StoreError) -> StoreError {
+        self.waiting.fetch_sub(1, Ordering::Relaxed);
+        why
     }
 
     /// How many writes were handed over and haven't begun.
@@ -146,6 +175,47 @@ impl Drop for Writer {
     }
 }
 
+/// A write for the queue; `then` is told what became of it, unless the writer's thread fails under it.
+fn job<T, E>(
+    work: impl FnOnce(&mut Db) -> Result<T, E> + Send + 'static,
+    then: impl FnOnce(Result<T, E>) + Send + 'static,
+) -> Job
+where
+    T: Send + 'static,
+    E: From<StoreError> + Send + 'static,
+{
+    Box::new(move |db, place| {
+        let (done, sound) = match place {
+            Place::First => as_first(db, work),
+            Place::Behind => (in_savepoint(db, work), true),
+        };
+        // The caller may have gone; the write stands either way.
+        let answer = Box::new(move |committed: Result<(), StoreError>| {
+            then(match (done, committed) {
+                (Ok(_), Err(why)) => Err(why.into()),
+                (done, _) => done,
+            });
+        });
+        Ran { answer, sound }
+    })
+}
+
+/// A connection for writing. A batch of a thousand events changes more pages than SQLite keeps in memory or leaves in its log
+/// by itself: it would write some of them twice, and merge the log into the file at every commit.
+fn open(address: &Address) -> Result<Db, StoreError> {
+    let mut db = Db::open(address, PATIENCE)?;
+    db.batch_execute("PRAGMA cache_size = -16000; PRAGMA wal_autocheckpoint = 4000")?;
+    Ok(db)
+}
+
+/// Runs the first write of a transaction. It needs no savepoint, which would make SQLite keep a copy of each page that it
+/// changes: if it fails, all that there is to undo is its own. Answers also whether the transaction can go on.
+fn as_first<T, E>(db: &mut Db, work: impl FnOnce(&mut Db) -> Result<T, E>) -> (Result<T, E>, bool) {
+    let done = work(db);
+    let sound = done.is_ok() || db.rollback().and_then(|()| db.begin_write()).is_ok();
+    (done, sound)
+}
+
 /// Runs one write in its own savepoint, so that its failure undoes nothing of its neighbours.
 fn in_savepoint<T, E: From<StoreError>>(
     db: &mut Db,
@@ -186,7 +256,7 @@ fn serve(address: &Address, db: Db, queue: &Queue, watch: &dyn Watch) {
     let mut pace = Pace::default();
     let mut sound = Some(db);
     while let Some(first) = queue.next() {
-        let mut db = match sound.take().map_or_else(|| Db::open(address, PATIENCE), Ok) {
+        let mut db = match sound.take().map_or_else(|| open(address), Ok) {
             Ok(db) => db,
             Err(error) => {
                 // The job is dropped, its reply channel with it: the caller hears that the store didn't take it.
@@ -223,7 +293,14 @@ fn serve_together(
         tracing::error!(%error, "the writer can't begin a transaction");
         return false;
     }
-    let mut answers = vec![first(db)];
+    let first = first(db, Place::First);
+    if !first.sound {
+        // It has failed by itself, and nobody else has written yet.
+        (first.answer)(Ok(()));
+        tracing::error!("a write could not be undone; the writer opens a new connection");
+        return false;
+    }
+    let mut answers = vec![first.answer];
     let until = Instant::now() + pace.patience();
     while answers.len() < TOGETHER {
         let next = queue.next_at_once().or_else(|| {
@@ -232,7 +309,7 @@ fn serve_together(
             more.then(|| queue.next_within(left)).flatten()
         });
         let Some(job) = next else { break };
-        answers.push(job(db));
+        answers.push(job(db, Place::Behind).answer);
     }
     let begun = Instant::now();
     let failed = db.commit().err().map(StoreError::from);
@@ -255,4 +332,95 @@ fn serve_together(
         });
     }
     failed.is_none()
+}
+
+#[cfg(test)]
+mod tests {
+    use diesel::prelude::*;
+    use diesel::sql_types::BigInt;
+    use tempfile::TempDir;
+
+    use super::*;
+
+    /// Remembers how many writes shared each commit.
+    #[derive(Debug, Default)]
+    struct Commits(Mutex<Vec<usize>>);
+
+    impl Watch for Commits {
+        fn committed(&self, writes: usize, _: Duration) {
+            self.0.lock().expect("nobody panicked").push(writes);
+        }
+    }
+
+    #[derive(QueryableByName)]
+    struct Row {
+        #[diesel(sql_type = BigInt)]
+        n: i64,
+    }
+
+    fn insert(db: &mut Db, n: i64) -> Result<(), StoreError> {
+        Ok(db.batch_execute(&format!("INSERT INTO number VALUES ({n})"))?)
+    }
+
+    fn numbers(address: &Address) -> Vec<i64> {
+        let Db::Sqlite(mut db) = Db::open(address, PATIENCE).expect("the database") else {
+            unreachable!("a file is SQLite's");
+        };
+        let rows: Vec<Row> = diesel::sql_query("SELECT n FROM number ORDER BY n")
+            .load(&mut db)
+            .expect("rows");
+        rows.into_iter().map(|row| row.n).collect()
+    }
+
+    #[test]
+    fn a_write_that_fails_is_undone_alone_wherever_it_stands_in_the_commit() {
+        for failing in [0, 1, 2] {
+            let folder = TempDir::new().expect("a folder");
+            let address = Address::Sqlite(folder.path().join("db").display().to_string());
+            let commits = Arc::new(Commits::default());
+            let writer = Writer::start(address.clone(), commits.clone()).expect("a writer");
+            writer
+                .run(|db| Ok::<_, StoreError>(db.batch_execute("CREATE TABLE number (n BIGINT)")?))
+                .expect("a table");
+            let (waiting, others_wait) = (writer.waiting.clone(), sync_channel(0));
+            let write = |place: i64| {
+                move |db: &mut Db| {
+                    insert(db, place * 10)?;
+                    insert(db, place * 10 + 1)?;
+                    if place == failing {
+                        return Err(StoreError::NotFound);
+                    }
+                    Ok(())
+                }
+            };
+            std::thread::scope(|scope| {
+                let first = scope.spawn(|| {
+                    let (begun, write) = (others_wait.0.clone(), write(0));
+                    writer.run(move |db| {
+                        begun.send(()).expect("somebody waits for it");
+                        while waiting.load(Ordering::Relaxed) < 2 {
+                            std::thread::yield_now();
+                        }
+                        write(db)
+                    })
+                });
+                others_wait.1.recv().expect("the first has begun");
+                let second = scope.spawn(|| writer.run(write(1)));
+                while writer.waiting() < 1 {
+                    std::thread::yield_now();
+                }
+                let third = scope.spawn(|| writer.run(write(2)));
+                for (place, done) in (0..).zip([first, second, third]) {
+                    let done = done.join().expect("no panic");
+                    assert_eq!(done.is_err(), place == failing, "{place}: {done:?}");
+                }
+            });
+            let kept = [0, 1, 2].into_iter().filter(|place| *place != failing);
+            let kept: Vec<i64> = kept
+                .flat_map(|place| [place * 10, place * 10 + 1])
+                .collect();
+            assert_eq!(numbers(&address), kept);
+            assert_eq!(*commits.0.lock().expect("nobody panicked"), [1, 3]);
+        }
+    }
 }

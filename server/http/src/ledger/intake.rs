@@ -5,7 +5,7 @@ use std::collections::{BTreeSet, HashMap};
 
 use serde_json::value::RawValue;
 use whorl_care::ids::DeviceId;
-use whorl_contract::key::PublicKey;
+use whorl_contract::key::{Checker, PublicKey, Purpose};
 use whorl_store::{Store, StoreError, signers};
 
 use super::arrival::Arrival;
@@ -27,60 +27,64 @@ pub(crate) fn take_in(
     store: &Store,
     texts: &[Box<RawValue>],
 ) -> Result<Vec<Result<Arrival, Problem>>, StoreError> {
-    let mut batch = shared_out(texts, |text| Arrival::read(text));
-    let devices: BTreeSet<DeviceId> = batch
+    let mut batch = Vec::with_capacity(texts.len());
+    for share in shared_out(texts, |share| take_in_share(store, share)) {
+        batch.append(&mut share?);
+    }
+    Ok(batch)
+}
+
+fn take_in_share(
+    store: &Store,
+    texts: &[Box<RawValue>],
+) -> Result<Vec<Result<Arrival, Problem>>, StoreError> {
+    let mut share: Vec<_> = texts.iter().map(|text| Arrival::read(text)).collect();
+    let devices: BTreeSet<DeviceId> = share
         .iter()
         .flatten()
         .map(|arrival| arrival.opened.envelope.device_id)
         .collect();
     let devices: Vec<DeviceId> = devices.into_iter().collect();
-    let keys: HashMap<DeviceId, PublicKey> = store
+    let keys: HashMap<DeviceId, (PublicKey, Checker)> = store
         .read(|db| signers::by_ids(db, &devices))?
         .into_iter()
         .filter_map(|row| {
             let key = PublicKey::try_from(row.public_key.as_slice()).ok()?;
-            Some((row.device_id, key))
+            Some((row.device_id, (key, key.checker()?)))
         })
         .collect();
-    let signed = shared_out(&batch, |arrival| {
-        let arrival = arrival.as_ref().ok()?;
-        let key = keys.get(&arrival.opened.envelope.device_id)?;
-        let good = arrival
-            .opened
-            .signed_by(key, &arrival.raw.signature)
-            .is_ok();
-        good.then_some(*key)
-    });
-    for (arrival, key) in batch.iter_mut().zip(signed) {
-        if let Ok(arrival) = arrival {
-            arrival.signed_by = key;
+    for arrival in share.iter_mut().flatten() {
+        if let Some((key, checker)) = keys.get(&arrival.opened.envelope.device_id) {
+            let (signed, signature) = (&arrival.opened.canonical_envelope, &arrival.raw.signature);
+            let good = checker.verifies(Purpose::Event, signed, signature);
+            arrival.signed_by = good.then_some(*key);
         }
     }
-    Ok(batch)
+    Ok(share)
 }
 
-/// Does the same with each of many, on every core, and answers in their order.
-fn shared_out<T: Sync, R: Send>(items: &[T], work: impl Fn(&T) -> R + Sync) -> Vec<R> {
+/// Does the same with each share of many, on every core, and answers in their order.
+fn shared_out<T: Sync, R: Send>(items: &[T], work: impl Fn(&[T]) -> R + Sync) -> Vec<R> {
     if items.len() <= SMALLEST_SHARE {
-        return items.iter().map(work).collect();
+        return vec![work(items)];
     }
     // Counting them reads files: not for a push of one.
     let cores = std::thread::available_parallelism().map_or(1, usize::from);
     let share = items.len().div_ceil(cores).max(SMALLEST_SHARE);
+    let (own, others) = items.split_at(share.min(items.len()));
     let work = &work;
     std::thread::scope(|scope| {
-        let shares: Vec<_> = items
+        let others: Vec<_> = others
             .chunks(share)
-            .map(|share| scope.spawn(move || share.iter().map(work).collect::<Vec<R>>()))
+            .map(|share| scope.spawn(move || work(share)))
             .collect();
-        shares
-            .into_iter()
-            .flat_map(|share| {
-                share
-                    .join()
-                    .unwrap_or_else(|panic| std::panic::resume_unwind(panic))
-            })
-            .collect()
+        let mut done = vec![work(own)];
+        done.extend(others.into_iter().map(|other| {
+            other
+                .join()
+                .unwrap_or_else(|panic| std::panic::resume_unwind(panic))
+        }));
+        done
     })
 }
 
@@ -92,8 +96,8 @@ mod tests {
     fn what_is_shared_out_comes_back_in_order() {
         for count in [0, 1, SMALLEST_SHARE, 1_000] {
             let numbers: Vec<usize> = (0..count).collect();
-            let doubled: Vec<usize> = numbers.iter().map(|number| number * 2).collect();
-            assert_eq!(shared_out(&numbers, |number| number * 2), doubled);
+            let shares = shared_out(&numbers, <[usize]>::to_vec);
+            assert_eq!(shares.concat(), numbers);
         }
     }
 }

@@ -59,9 +59,17 @@ impl Operations for Described<'_> {
     }
 }
 
-/// Every operation of the server.
+/// Every operation of the server. The router tries them in this order, one pattern after the other, so what is asked most comes
+/// first.
 pub(crate) fn all(config: &mut impl Operations) {
     config
+        .service(events::push_events)
+        .service(sync::get_heads)
+        .service(sync::pull_events)
+        .service(history::get_history)
+        .service(due::my_due_list)
+        .service(due::due_in_barn)
+        .service(due::due_for_horse)
         .service(health::live)
         .service(health::ready)
         .service(barns::open_barn)
@@ -92,9 +100,6 @@ pub(crate) fn all(config: &mut impl Operations) {
         .service(policy::get_policy)
         .service(policy::list_rules)
         .service(figures::compute_figure)
-        .service(events::push_events)
-        .service(sync::get_heads)
-        .service(sync::pull_events)
         .service(held::list_held)
         .service(held::decide_held)
         .service(notices::list_notices)
@@ -110,9 +115,6 @@ pub(crate) fn all(config: &mut impl Operations) {
         .service(yards::get_efficacy)
         .service(yards::get_health_watch)
         .service(reactions::get_reaction_report)
-        .service(due::due_for_horse)
-        .service(due::due_in_barn)
-        .service(due::my_due_list)
         .service(visits::plan_visits)
         .service(calendars::make_calendar)
         .service(calendars::list_calendars)
@@ -121,7 +123,6 @@ pub(crate) fn all(config: &mut impl Operations) {
         .service(entry::entry_of_horse)
         .service(entry::entry_of_barn)
         .service(log::get_log)
-        .service(history::get_history)
         .service(bundles::make_bundle)
         .service(bundles::get_shared_bundle)
         .service(readings::list_readings)

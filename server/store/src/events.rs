@@ -116,16 +116,34 @@ pub fn append(db: &mut Db, rows: Vec<EventRow>) -> Result<(), StoreError> {
         return Ok(());
     }
     lots::note(db, &rows)?;
-    on_each!(db, |conn| {
-        for mut row in rows {
-            row.envelope = kept_envelope(&row);
-            diesel::insert_into(event::table)
-                .values(row)
-                .execute(conn)?;
+    let fold = |mut row: EventRow| {
+        row.envelope = kept_envelope(&row);
+        row
+    };
+    let mut rows: Vec<EventRow> = rows.into_iter().map(fold).collect();
+    match db {
+        // Prepared anew each time, unlike the statement for one row, but a trip for each would take longer.
+        Db::Postgres(conn) if rows.len() > 1 => {
+            while !rows.is_empty() {
+                let later = rows.split_off(rows.len().min(ROWS_OF_A_TRIP));
+                diesel::insert_into(event::table)
+                    .values(std::mem::replace(&mut rows, later))
+                    .execute(conn)?;
+            }
         }
-    });
+        db => on_each!(db, |conn| {
+            for row in rows {
+                diesel::insert_into(event::table)
+                    .values(row)
+                    .execute(conn)?;
+            }
+        }),
+    }
     Ok(())
 }
+
+/// So many rows go to PostgreSQL in one statement.
+const ROWS_OF_A_TRIP: usize = 100;
 
 /// A row's envelope as the table holds it: for the load tool, which writes rows beside the store to see how fast it could be.
 #[must_use]

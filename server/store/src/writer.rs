@@ -373,6 +373,44 @@ mod tests {
     }
 
     #[test]
+    fn who_finds_the_queue_full_is_told_so_and_those_in_it_are_served() {
+        let folder = TempDir::new().expect("a folder");
+        let address = Address::Sqlite(folder.path().join("db").display().to_string());
+        let writer = Writer::start(address, Arc::new(Commits::default())).expect("a writer");
+        let (begun, has_begun) = sync_channel(0);
+        let (go, may_go) = sync_channel::<()>(0);
+        writer
+            .hand_over(
+                move |_| {
+                    begun.send(()).expect("somebody waits for it");
+                    may_go.recv().expect("somebody lets it go");
+                    Ok::<_, StoreError>(())
+                },
+                drop,
+            )
+            .expect("there is room");
+        has_begun.recv().expect("it has begun");
+        let (tell, told) = sync_channel(QUEUE);
+        let mut taken = 0;
+        let refused = loop {
+            let tell = tell.clone();
+            let answer = move |done: Result<(), StoreError>| drop(tell.send(done));
+            match writer.hand_over(|_| Ok(()), answer) {
+                Ok(()) => taken += 1,
+                Err(why) => break why,
+            }
+        };
+        assert!(matches!(refused, StoreError::Busy(_)), "{refused:?}");
+        assert_eq!((taken, writer.waiting()), (QUEUE, QUEUE));
+        go.send(()).expect("it waits for that");
+        for _ in 0..QUEUE {
+            told.recv().expect("an answer").expect("done");
+        }
+        assert_eq!(writer.waiting(), 0);
+        assert!(writer.run(|_| Ok::<_, StoreError>(())).is_ok());
+    }
+
+    #[test]
     fn a_write_that_fails_is_undone_alone_wherever_it_stands_in_the_commit() {
         for failing in [0, 1, 2] {
             let folder = TempDir::new().expect("a folder");

@@ -1,7 +1,7 @@
 //! Rows by a list of keys, where the list is mostly short.
 //!
-//! Where rows are wanted for one of several reasons, each reason is a statement of its own and [`each_once`] brings them together: one
-//! statement with `OR` reads the table whole as soon as one of its lists is empty (SQLite takes no index then).
+//! Where rows are wanted for one of several reasons, each reason is a statement of its own and [`each_once`] brings them together, or
+//! `UNION` does where a row may change its reason meanwhile: with `OR` SQLite reads the table whole as soon as one of the lists is empty.
 
 use diesel::result::Error;
 

@@ -213,7 +213,8 @@ pub fn tenure_at(
         .optional()?)
 }
 
-/// The horses that somebody owns, or that are named, or that stand in one of these barns, by id.
+/// The horses that somebody owns, or that are named, or that stand in one of these barns, by id. In one statement, so that a horse
+/// that is moved or sold meanwhile isn't missed both where it was and where it is.
 ///
 /// # Errors
 ///
@@ -224,22 +225,15 @@ pub fn owned_named_or_in(
     named: &[HorseId],
     barns: &[BarnId],
 ) -> Result<Vec<HorseRow>, StoreError> {
-    let theirs = horse::table
-        .filter(horse::owner_id.eq(Key(owner)))
+    let named: Vec<String> = named.iter().map(ToString::to_string).collect();
+    let barns: Vec<String> = barns.iter().map(ToString::to_string).collect();
+    let theirs = horse::table.filter(horse::owner_id.eq(Key(owner)));
+    let mut rows: Vec<HorseRow> = theirs
+        .union(horse::table.filter(horse::id.eq_any(named)))
+        .union(horse::table.filter(horse::barn_id.eq_any(barns)))
         .all(db)?;
-    let named = by_keys(
-        db,
-        named,
-        |db, key| horse::table.find(key).all(db),
-        |db, keys| horse::table.filter(horse::id.eq_any(keys)).all(db),
-    )?;
-    let there = by_keys(
-        db,
-        barns,
-        |db, key| horse::table.filter(horse::barn_id.eq(key)).all(db),
-        |db, keys| horse::table.filter(horse::barn_id.eq_any(keys)).all(db),
-    )?;
-    Ok(each_once([theirs, named, there], |row: &HorseRow| row.id))
+    rows.sort_by_key(|row| row.id);
+    Ok(rows)
 }
 
 /// Whose these horses were and where they stood, from when; horse by horse, the earliest first.

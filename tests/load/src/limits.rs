@@ -14,7 +14,7 @@ use crate::Outcome;
 use crate::client::{Client, get};
 use crate::pace::rate;
 
-/// Rows in a second by prepared inserts into the same table of the same SQLite, with the store's own settings, `together`
+/// Rows in a second by prepared inserts into the same table of the same SQLite, with the settings of the store's writer, `together`
 /// rows in each transaction; at most for `most`.
 pub(crate) fn raw_inserts(
     database: &Path,
@@ -25,7 +25,8 @@ pub(crate) fn raw_inserts(
     let connection = Connection::open(database)?;
     connection.execute_batch(
         "PRAGMA busy_timeout = 5000; PRAGMA journal_mode = WAL; PRAGMA synchronous = FULL; PRAGMA foreign_keys = ON;
-         PRAGMA trusted_schema = OFF; PRAGMA cell_size_check = ON; PRAGMA secure_delete = ON",
+         PRAGMA trusted_schema = OFF; PRAGMA cell_size_check = ON; PRAGMA secure_delete = ON; PRAGMA temp_store = MEMORY;
+         PRAGMA cache_size = -16000; PRAGMA wal_autocheckpoint = 4000",
     )?;
     let (mut begin, mut commit) = (
         connection.prepare("BEGIN IMMEDIATE")?,

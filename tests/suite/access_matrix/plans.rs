@@ -35,12 +35,14 @@ const WHOLE: [(&str, &str); 8] = [
 /// Statements that would take ever longer as the whole record grows, whoever's horses they ask for.
 pub(super) fn check(plans: &[Plan]) {
     assert!(plans.len() > 150, "only {} statements", plans.len());
+    // What stands in brackets is the answer of a part of the statement.
+    let reads_whole = |step: &String| step.starts_with("SCAN ") && !step.starts_with("SCAN (");
     let whole = |plan: &&Plan| {
         let statement = &plan.statement;
         // SQLite doesn't begin on what can't be true, unless it is but one of several ways to be true.
         let nothing = statement.contains("1=0") && !statement.contains(" OR ");
         !nothing
-            && plan.steps.iter().any(|step| step.starts_with("SCAN "))
+            && plan.steps.iter().any(reads_whole)
             && !WHOLE.iter().any(|(text, _)| statement.contains(text))
     };
     let found: Vec<_> = plans.iter().filter(whole).collect();

@@ -254,15 +254,15 @@ impl State {
     {
         let store = self.store.clone();
         let span = traces::of_database("write", store.is_shared());
-        if store.is_shared() {
+        let Some(writer) = store.writer() else {
             return self
                 .in_time(web::block(move || store.write(work)).instrument(span))
                 .await??
                 .map_err(Into::into);
-        }
+        };
         // SQLite's writer has a thread of its own: no other one need wait for it.
         let (tell, told) = oneshot::channel();
-        store.hand_over(work, |done| drop(tell.send(done)))?;
+        writer.hand_over(work, |done| drop(tell.send(done)))?;
         let done = self.in_time(told.instrument(span)).await?;
         done.map_err(|_| StoreError::Closing)?.map_err(Into::into)
     }

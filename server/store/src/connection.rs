@@ -75,6 +75,12 @@ impl<T> Statement for T {}
 /// So long a statement waits for what others hold.
 const LOCK_WITHIN: Duration = Duration::from_secs(5);
 
+/// What every connection to SQLite has. The wait for a lock (in milliseconds) comes first: the other settings can meet one too. What
+/// SQLite writes down for a while stays in memory: in a folder for temporary files, parts of the record would outlive their erasure.
+pub const SQLITE_SETTINGS: &str = "PRAGMA busy_timeout = 5000; PRAGMA journal_mode = WAL; PRAGMA synchronous = FULL; \
+     PRAGMA foreign_keys = ON; PRAGMA trusted_schema = OFF; PRAGMA cell_size_check = ON; PRAGMA secure_delete = ON; \
+     PRAGMA temp_store = MEMORY";
+
 /// The oldest bundled SQLite that is free of the WAL-reset bug, which can corrupt a database (3.51.3).
 const OLDEST_SQLITE: i32 = 3_051_003;
 
@@ -169,13 +175,7 @@ impl Db {
                         "the bundled SQLite is older than 3.51.3".into(),
                     ));
                 }
-                // busy_timeout first: the other settings can meet a lock too. What SQLite writes down for a while stays in memory: in a
-                // folder for temporary files, parts of the record would outlive their erasure.
-                conn.batch_execute(
-                    "PRAGMA busy_timeout = 5000; PRAGMA journal_mode = WAL; PRAGMA synchronous = FULL; \
-                     PRAGMA foreign_keys = ON; PRAGMA trusted_schema = OFF; PRAGMA cell_size_check = ON; \
-                     PRAGMA secure_delete = ON; PRAGMA temp_store = MEMORY",
-                )?;
+                conn.batch_execute(SQLITE_SETTINGS)?;
                 Ok(Self::Sqlite(conn))
             }
         }

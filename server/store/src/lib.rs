@@ -41,9 +41,10 @@ mod watch;
 pub mod webhooks;
 mod writer;
 
-pub use connection::Db;
+pub use connection::{Db, SQLITE_SETTINGS};
 pub use error::StoreError;
 pub use key::Key;
 pub use kinds::Kinds;
 pub use store::{Settings, Store};
 pub use watch::{Vitals, Watch};
+pub use writer::{WRITER_SETTINGS, Writer};

@@ -177,24 +177,10 @@ impl Store {
         }
     }
 
-    /// Hands `work` to SQLite's writer and doesn't wait: `then` is called on the writer's thread, so it may not block. If the writer
-    /// fails, `then` is dropped without a call. As [`Store::write`] otherwise.
-    ///
-    /// # Errors
-    ///
-    /// [`StoreError::Busy`] or [`StoreError::Closing`] if the writer doesn't take it; on PostgreSQL, which has none,
-    /// [`StoreError::Closing`].
-    pub fn hand_over<T, E>(
-        &self,
-        work: impl FnOnce(&mut Db) -> Result<T, E> + Send + 'static,
-        then: impl FnOnce(Result<T, E>) + Send + 'static,
-    ) -> Result<(), StoreError>
-    where
-        T: Send + 'static,
-        E: From<StoreError> + Send + 'static,
-    {
-        let writer = self.writer.as_ref().ok_or(StoreError::Closing)?;
-        writer.hand_over(work, then)
+    /// SQLite's writer, for who has no thread to wait with; PostgreSQL has none.
+    #[must_use]
+    pub fn writer(&self) -> Option<&Writer> {
+        self.writer.as_deref()
     }
 
     fn connection(&self) -> Result<PooledConnection<Opener>, StoreError> {

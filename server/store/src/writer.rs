@@ -46,7 +46,7 @@ struct Ran {
 type Answer = Box<dyn FnOnce(Result<(), StoreError>) + Send>;
 
 /// The writer's thread and the way to it.
-pub(crate) struct Writer {
+pub struct Writer {
     jobs: Mutex<Option<SyncSender<Job>>>,
     /// Jobs that were handed over and haven't begun.
     waiting: Arc<AtomicUsize>,
@@ -93,8 +93,13 @@ impl Writer {
         answered.recv().map_err(|_| StoreError::Closing)?
     }
 
-    /// Hands `work` over without waiting; `then` hears on the writer's thread what became of it.
-    pub(crate) fn hand_over<T, E>(
+    /// Hands `work` over, as [`crate::Store::write`] does, but without waiting. `then` is called on the writer's thread once the work
+    /// is durable or undone, so it may not block; if the writer fails under it, it is dropped without a call.
+    ///
+    /// # Errors
+    ///
+    /// Nothing was done: [`StoreError::Busy`] if too many writes wait, [`StoreError::Closing`] if the store takes none any more.
+    pub fn hand_over<T, E>(
         &self,
         work: impl FnOnce(&mut Db) -> Result<T, E> + Send + 'static,
         then: impl FnOnce(Result<T, E>) + Send + 'static,
@@ -200,11 +205,15 @@ where
     })
 }
 
-/// A connection for writing. A batch of a thousand events changes more pages than SQLite keeps in memory or leaves in its log
-/// by itself: it would write some of them twice, and merge the log into the file at every commit.
+/// What the writer's connection has besides [`crate::SQLITE_SETTINGS`]: 16 MB of memory for pages, and 4,000 of them in the log before it
+/// is merged into the file. A batch of a thousand events changes more than SQLite allows by itself: it would write some pages twice,
+/// and merge its log at every commit.
+pub const WRITER_SETTINGS: &str = "PRAGMA cache_size = -16000; PRAGMA wal_autocheckpoint = 4000";
+
+/// A connection for writing.
 fn open(address: &Address) -> Result<Db, StoreError> {
     let mut db = Db::open(address, PATIENCE)?;
-    db.batch_execute("PRAGMA cache_size = -16000; PRAGMA wal_autocheckpoint = 4000")?;
+    db.batch_execute(WRITER_SETTINGS)?;
     Ok(db)
 }
 

@@ -9,6 +9,7 @@ use std::time::{Duration, Instant};
 
 use rusqlite::{Connection, params};
 use whorl_store::events::EventRow;
+use whorl_store::{SQLITE_SETTINGS, WRITER_SETTINGS};
 
 use crate::Outcome;
 use crate::client::{Client, get};
@@ -23,11 +24,8 @@ pub(crate) fn raw_inserts(
     most: Duration,
 ) -> Outcome<f64> {
     let connection = Connection::open(database)?;
-    connection.execute_batch(
-        "PRAGMA busy_timeout = 5000; PRAGMA journal_mode = WAL; PRAGMA synchronous = FULL; PRAGMA foreign_keys = ON;
-         PRAGMA trusted_schema = OFF; PRAGMA cell_size_check = ON; PRAGMA secure_delete = ON; PRAGMA temp_store = MEMORY;
-         PRAGMA cache_size = -16000; PRAGMA wal_autocheckpoint = 4000",
-    )?;
+    connection.execute_batch(SQLITE_SETTINGS)?;
+    connection.execute_batch(WRITER_SETTINGS)?;
     let (mut begin, mut commit) = (
         connection.prepare("BEGIN IMMEDIATE")?,
         connection.prepare("COMMIT")?,

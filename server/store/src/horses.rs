@@ -271,3 +271,91 @@ pub fn ever_of(
     let found = theirs.into_iter().chain(stood).map(|id| id.0);
     Ok(each_once([found.collect(), named.to_vec()], |id| *id))
 }
+
+#[cfg(test)]
+mod tests {
+    use std::sync::atomic::{AtomicBool, Ordering};
+
+    use chrono::{DateTime, TimeDelta};
+    use tempfile::TempDir;
+    use uuid::Uuid;
+
+    use super::*;
+    use crate::accounts::{self, AccountRow};
+    use crate::barns::{self, BarnRow};
+    use crate::store::{Settings, Store};
+
+    const OWNER: AccountId = AccountId(Uuid::from_u128(1));
+    const HORSE: HorseId = HorseId(Uuid::from_u128(2));
+    const BARNS: [BarnId; 2] = [BarnId(Uuid::from_u128(3)), BarnId(Uuid::from_u128(4))];
+
+    /// A horse in the first of two barns.
+    fn settled(db: &mut Db, at: NaiveDateTime) -> Result<(), StoreError> {
+        let owner = AccountRow {
+            id: OWNER,
+            email: "wren@saltmarsh.example".into(),
+            name: "Wren Halloran".into(),
+            password_hash: String::new(),
+            operator: false,
+            created_at: at,
+            disabled_at: None,
+        };
+        accounts::add(db, owner)?;
+        for id in BARNS {
+            let barn = BarnRow {
+                id,
+                owner_id: OWNER,
+                name: "Sluice House".into(),
+                time_zone: "Europe/London".into(),
+                region: None,
+                created_at: at,
+            };
+            barns::add(db, barn)?;
+        }
+        let horse = HorseRow {
+            id: HORSE,
+            barn_id: BARNS[0],
+            owner_id: OWNER,
+            head_seq: 0,
+            head: vec![0; 32],
+            created_at: at,
+        };
+        add(db, horse)
+    }
+
+    #[test]
+    fn a_horse_that_is_moved_between_two_barns_is_always_in_one() {
+        let folder = TempDir::new().expect("a folder");
+        let url = format!("sqlite://{}", folder.path().join("db").display());
+        let store = Store::open(&Settings::of_job(&url)).expect("a store");
+        let at = DateTime::UNIX_EPOCH.naive_utc();
+        store.write(move |db| settled(db, at)).expect("a horse");
+        let looked_enough = AtomicBool::new(false);
+        let somebody_else = AccountId(Uuid::from_u128(9));
+        std::thread::scope(|scope| {
+            let moving = scope.spawn(|| {
+                let mut moves = 0_u32;
+                while !looked_enough.load(Ordering::Relaxed) {
+                    moves += 1;
+                    let row = TenureRow {
+                        horse_id: HORSE,
+                        from_at: at + TimeDelta::seconds(i64::from(moves)),
+                        owner_id: OWNER,
+                        barn_id: BARNS[usize::from(moves % 2 == 1)],
+                    };
+                    store.write(move |db| settle(db, row)).expect("a move");
+                }
+                moves
+            });
+            let missed = (0..3_000).filter(|_| {
+                let found = store.read(|db| owned_named_or_in(db, somebody_else, &[], &BARNS));
+                found.expect("horses").is_empty()
+            });
+            let missed = missed.count();
+            looked_enough.store(true, Ordering::Relaxed);
+            let moves = moving.join().expect("no panic");
+            assert!(moves > 10, "only {moves} moves");
+            assert_eq!(missed, 0, "of 3000");
+        });
+    }
+}

@@ -133,7 +133,7 @@ fn no_statement_reads_a_table_whole() {
     statements::listen();
     let server = TestServer::start(Database::Sqlite);
     let stable = Stable::of(&server);
-    let somebody = ["ownr", "host", "othr"].map(|name| stable.who(name));
+    let somebody = ["ownr", "host", "othr", "oper"].map(|name| stable.who(name));
     let mut calls = Calls::new(&server, &stable);
     for (method, path, operation) in operations() {
         let name = operation["operationId"].as_str().expect("a name");

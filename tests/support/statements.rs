@@ -55,10 +55,11 @@ pub fn plans(url: &str) -> Vec<Plan> {
     )]
     let mut connection = SqliteConnection::establish(file).expect("the database");
     let heard = heard().remove(file).unwrap_or_default();
-    // What is written by hand are settings and the schema.
-    let built = heard
-        .into_iter()
-        .filter(|statement| statement.contains('`'));
+    // The rest are settings, the schema and the bounds of transactions.
+    let asked = heard.into_iter().filter(|statement| {
+        let verbs = ["SELECT ", "INSERT ", "UPDATE ", "DELETE "];
+        verbs.iter().any(|verb| statement.starts_with(verb))
+    });
     let explain = |statement: String| {
         let steps: Vec<Step> = diesel::sql_query(format!("EXPLAIN QUERY PLAN {statement}"))
             .load(&mut connection)
@@ -66,7 +67,7 @@ pub fn plans(url: &str) -> Vec<Plan> {
         let steps = steps.into_iter().map(|step| step.detail).collect();
         Plan { statement, steps }
     };
-    built.map(explain).collect()
+    asked.map(explain).collect()
 }
 
 fn listener() -> Option<Box<dyn Instrumentation>> {

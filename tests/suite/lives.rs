@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 
 use whorl_contract::path;
 use whorl_contract::server::ServerInfo;
+use whorl_contract::sync::Heads;
 use whorl_http::upkeep;
 use whorl_tests::ledger::{accepted, push_one};
 use whorl_tests::yard::Yard;
@@ -45,8 +46,19 @@ fn a_file_that_goes_on_is_the_same_life_however_it_was_stopped() {
     // As after a crash or a power cut: the witness knows less than the file.
     let witness = server.folder().join("whorl.witness");
     let before = fs::read(&witness).expect("a witness");
-    let _ = accepted(&yard.owner, &yard.pen().weight(horse, 482.0).sign());
+    for horse in [horse, yard.horse()] {
+        let _ = accepted(&yard.owner, &yard.pen().weight(horse, 482.0).sign());
+    }
+    let heads: Heads = yard.owner.get(path::HEADS).read();
+    let entries: i64 = heads.heads.iter().map(|head| head.seq).sum();
     server.stop();
+    // In good order it knows all.
+    let told = fs::read_to_string(&witness).expect("a witness");
+    assert_eq!(
+        told.split_whitespace().nth(1),
+        Some(&*entries.to_string()),
+        "{told}"
+    );
     fs::write(&witness, before).expect("a witness");
     server.restart();
     assert_eq!(epoch(&server), began);

@@ -17,6 +17,10 @@ use crate::watch::Watch;
 /// At most so many writes share a commit: bounds how long the first of them waits.
 const TOGETHER: usize = 256;
 
+/// A commit takes no more writes once they have gone on for so long, unless a flush takes longer. The flush is a small part of it then,
+/// and whoever is answered gets the next write ready meanwhile: if all are answered at once, all make ready at once, then all wait.
+const LONG_ENOUGH: Duration = Duration::from_millis(10);
+
 /// The longest that a commit waits for more to share it.
 const LONGEST_WAIT: Duration = Duration::from_millis(2);
 
@@ -56,6 +60,15 @@ pub struct Writer {
 impl Writer {
     /// Starts the thread on its own connection.
     pub(crate) fn start(address: Address, watch: Arc<dyn Watch>) -> Result<Self, StoreError> {
+        Self::sharing_for(LONG_ENOUGH, address, watch)
+    }
+
+    /// The same with another time after which a commit takes no more writes.
+    fn sharing_for(
+        long_enough: Duration,
+        address: Address,
+        watch: Arc<dyn Watch>,
+    ) -> Result<Self, StoreError> {
         let db = open(&address)?;
         let (jobs, queue) = sync_channel::<Job>(QUEUE);
         let waiting = Arc::new(AtomicUsize::new(0));
@@ -65,7 +78,7 @@ impl Writer {
         };
         let thread = std::thread::Builder::new()
             .name("whorl-writer".into())
-            .spawn(move || serve(&address, db, &queue, watch.as_ref()))
+            .spawn(move || serve(&address, db, &queue, watch.as_ref(), long_enough))
             .map_err(|error| StoreError::Connection(error.to_string()))?;
         Ok(Self {
             jobs: Mutex::new(Some(jobs)),
@@ -244,9 +257,11 @@ fn in_savepoint<T, E: From<StoreError>>(
     }
 }
 
-/// How the last commit went: what the next one goes by.
-#[derive(Clone, Copy, Debug, Default)]
+/// What the next commit goes by: how the last one went, and what was set.
+#[derive(Clone, Copy, Debug)]
 struct Pace {
+    /// See [`LONG_ENOUGH`].
+    long_enough: Duration,
     /// So many writes shared it.
     together: usize,
     /// So long it took to reach the disk.
@@ -254,6 +269,11 @@ struct Pace {
 }
 
 impl Pace {
+    /// How long writes may go on that share a commit.
+    fn writing(self) -> Duration {
+        self.flushed_in.max(self.long_enough)
+    }
+
     /// How long it pays to wait for the others who shared the last commit: they have just had their answers, and their
     /// next writes are on their way. A lone writer never waits.
     fn patience(self) -> Duration {
@@ -261,8 +281,12 @@ impl Pace {
     }
 }
 
-fn serve(address: &Address, db: Db, queue: &Queue, watch: &dyn Watch) {
-    let mut pace = Pace::default();
+fn serve(address: &Address, db: Db, queue: &Queue, watch: &dyn Watch, long_enough: Duration) {
+    let mut pace = Pace {
+        long_enough,
+        together: 0,
+        flushed_in: Duration::ZERO,
+    };
     let mut sound = Some(db);
     while let Some(first) = queue.next() {
         let mut db = match sound.take().map_or_else(|| open(address), Ok) {
@@ -302,6 +326,7 @@ fn serve_together(
         tracing::error!(%error, "the writer can't begin a transaction");
         return false;
     }
+    let begun = Instant::now();
     let first = first(db, Place::First);
     if !first.sound {
         // It has failed by itself, and nobody else has written yet.
@@ -311,7 +336,7 @@ fn serve_together(
     }
     let mut answers = vec![first.answer];
     let until = Instant::now() + pace.patience();
-    while answers.len() < TOGETHER {
+    while answers.len() < TOGETHER && begun.elapsed() < pace.writing() {
         let next = queue.next_at_once().or_else(|| {
             let left = until.saturating_duration_since(Instant::now());
             let more = answers.len() < pace.together && !left.is_zero();
@@ -320,16 +345,14 @@ fn serve_together(
         let Some(job) = next else { break };
         answers.push(job(db, Place::Behind).answer);
     }
-    let begun = Instant::now();
+    let flushing = Instant::now();
     let failed = db.commit().err().map(StoreError::from);
-    *pace = Pace {
-        together: answers.len(),
-        flushed_in: begun.elapsed(),
-    };
+    pace.together = answers.len();
+    pace.flushed_in = flushing.elapsed();
     if let Some(error) = &failed {
         tracing::error!(%error, writes = answers.len(), "the writer can't commit");
     } else {
-        watch.committed(answers.len(), begun.elapsed());
+        watch.committed(answers.len(), flushing.elapsed());
     }
     for answer in answers {
         answer(match &failed {
@@ -420,12 +443,43 @@ mod tests {
     }
 
     #[test]
+    fn who_waits_behind_a_long_write_is_served_in_the_next_commit() {
+        let folder = TempDir::new().expect("a folder");
+        let address = Address::Sqlite(folder.path().join("db").display().to_string());
+        let commits = Arc::new(Commits::default());
+        // Whatever takes any time is long.
+        let writer = Writer::sharing_for(Duration::ZERO, address.clone(), commits.clone())
+            .expect("a writer");
+        let waiting = writer.waiting.clone();
+        let (begun, has_begun) = sync_channel(0);
+        std::thread::scope(|scope| {
+            let long = scope.spawn(|| {
+                writer.run(move |db| {
+                    begun.send(()).expect("somebody waits for it");
+                    while waiting.load(Ordering::Relaxed) < 1 {
+                        std::thread::yield_now();
+                    }
+                    db.batch_execute("CREATE TABLE number (n BIGINT)")?;
+                    insert(db, 1)
+                })
+            });
+            has_begun.recv().expect("it has begun");
+            writer.run(|db| insert(db, 2)).expect("the next");
+            long.join().expect("no panic").expect("the long one");
+        });
+        assert_eq!(numbers(&address), [1, 2]);
+        assert_eq!(*commits.0.lock().expect("nobody panicked"), [1, 1]);
+    }
+
+    #[test]
     fn a_write_that_fails_is_undone_alone_wherever_it_stands_in_the_commit() {
         for failing in [0, 1, 2] {
             let folder = TempDir::new().expect("a folder");
             let address = Address::Sqlite(folder.path().join("db").display().to_string());
             let commits = Arc::new(Commits::default());
-            let writer = Writer::start(address.clone(), commits.clone()).expect("a writer");
+            let long = Duration::from_hours(1);
+            let writer =
+                Writer::sharing_for(long, address.clone(), commits.clone()).expect("a writer");
             writer
                 .run(|db| Ok::<_, StoreError>(db.batch_execute("CREATE TABLE number (n BIGINT)")?))
                 .expect("a table");

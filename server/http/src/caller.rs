@@ -88,7 +88,7 @@ pub(crate) async fn open_seat(
     now: DateTime<Utc>,
 ) -> Result<Option<Seat>, Problem> {
     let seat = state
-        .read(move |db| match sessions::seat(db, session) {
+        .glance(move |db| match sessions::seat(db, session) {
             Err(StoreError::NotFound) => Ok(None),
             found => found.map(Some),
         })

@@ -197,6 +197,26 @@ impl State {
             .map_err(Into::into)
     }
 
+    /// Reads a few rows by their keys, where we are if that needs no waiting: another thread would take longer to wake than that takes.
+    ///
+    /// # Errors
+    ///
+    /// As for [`State::read`].
+    pub(crate) async fn glance<T, E>(
+        &self,
+        work: impl FnOnce(&mut Db) -> Result<T, E> + Send + 'static,
+    ) -> Result<T, Problem>
+    where
+        T: Send + 'static,
+        E: From<StoreError> + Into<Problem> + Send + 'static,
+    {
+        let Some(at_hand) = self.store.at_hand() else {
+            return self.read(work).await;
+        };
+        let span = traces::of_database("read", self.store.is_shared());
+        span.in_scope(|| at_hand.read(work)).map_err(Into::into)
+    }
+
     /// Notes that somebody read what an answer tells of horses. It is written soon, and whoever reads waits for nothing.
     pub(crate) fn note<A: AboutHorses + ?Sized>(&self, by: By, way: Way, answer: &A) {
         let dropped = self

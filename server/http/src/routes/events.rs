@@ -3,7 +3,7 @@
 use std::sync::Arc;
 
 use actix_web::post;
-use actix_web::web::{Data, Json, block};
+use actix_web::web::{Data, Json};
 use serde::Deserialize;
 use serde_json::value::RawValue;
 use whorl_contract::problem::Problem as ProblemDocument;
@@ -49,9 +49,7 @@ pub(crate) async fn push_events(
             format!("at most {EVENTS_PER_PUSH} events in one push"),
         ));
     }
-    let store = state.store.clone();
-    let batch = block(move || horses_ledger::take_in(&store, &events)).await??;
-    let batch = Arc::new(batch);
+    let batch = Arc::new(horses_ledger::take_in(&state, events).await?);
     let push = || {
         let (terms, batch) = (Terms::of(&state), Arc::clone(&batch));
         state.write(move |db| {

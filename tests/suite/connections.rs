@@ -1,4 +1,4 @@
-//! What becomes of connections to PostgreSQL that are cut while nobody uses them.
+//! Who is given a connection at once, and what becomes of those to PostgreSQL that are cut while nobody uses them.
 
 use diesel::connection::SimpleConnection;
 use whorl_store::{Settings, Store, StoreError};
@@ -35,5 +35,22 @@ fn a_connection_that_is_cut_fails_once_at_most_though_it_was_in_use_just_now() {
         cut(&other, &name);
         let _ = write();
         write().expect("written");
+    }
+}
+
+#[test]
+fn a_connection_is_at_hand_while_nobody_uses_it_and_where_asking_takes_no_trip() {
+    for (database, at_hand) in [(Database::Sqlite, true), (Database::Postgres, false)] {
+        let folder = tempfile::tempdir().expect("a folder");
+        let own = Own::make(database, folder.path());
+        let store = Store::open(&Settings::of_job(own.url())).expect("a store");
+        store.ping().expect("an answer");
+        // The one that there is.
+        let while_used = store.read(|_| Ok::<_, StoreError>(store.at_hand().is_some()));
+        assert!(!while_used.expect("an answer"), "{database:?}");
+        // It goes back each time.
+        for _ in 0..2 {
+            assert_eq!(store.at_hand().is_some(), at_hand, "{database:?}");
+        }
     }
 }

@@ -60,15 +60,10 @@ pub struct Writer {
 impl Writer {
     /// Starts the thread on its own connection.
     pub(crate) fn start(address: Address, watch: Arc<dyn Watch>) -> Result<Self, StoreError> {
-        Self::sharing_for(LONG_ENOUGH, address, watch)
+        Self::start_at(Pace::default(), address, watch)
     }
 
-    /// The same with another time after which a commit takes no more writes.
-    fn sharing_for(
-        long_enough: Duration,
-        address: Address,
-        watch: Arc<dyn Watch>,
-    ) -> Result<Self, StoreError> {
+    fn start_at(pace: Pace, address: Address, watch: Arc<dyn Watch>) -> Result<Self, StoreError> {
         let db = open(&address)?;
         let (jobs, queue) = sync_channel::<Job>(QUEUE);
         let waiting = Arc::new(AtomicUsize::new(0));
@@ -78,7 +73,7 @@ impl Writer {
         };
         let thread = std::thread::Builder::new()
             .name("whorl-writer".into())
-            .spawn(move || serve(&address, db, &queue, watch.as_ref(), long_enough))
+            .spawn(move || serve(&address, db, &queue, watch.as_ref(), pace))
             .map_err(|error| StoreError::Connection(error.to_string()))?;
         Ok(Self {
             jobs: Mutex::new(Some(jobs)),
@@ -257,15 +252,25 @@ fn in_savepoint<T, E: From<StoreError>>(
     }
 }
 
-/// What the next commit goes by: how the last one went, and what was set.
+/// What the next commit goes by.
 #[derive(Clone, Copy, Debug)]
 struct Pace {
     /// See [`LONG_ENOUGH`].
     long_enough: Duration,
-    /// So many writes shared it.
+    /// So many writes shared the last commit.
     together: usize,
-    /// So long it took to reach the disk.
+    /// So long that one took to reach the disk.
     flushed_in: Duration,
+}
+
+impl Default for Pace {
+    fn default() -> Self {
+        Self {
+            long_enough: LONG_ENOUGH,
+            together: 0,
+            flushed_in: Duration::ZERO,
+        }
+    }
 }
 
 impl Pace {
@@ -281,12 +286,7 @@ impl Pace {
     }
 }
 
-fn serve(address: &Address, db: Db, queue: &Queue, watch: &dyn Watch, long_enough: Duration) {
-    let mut pace = Pace {
-        long_enough,
-        together: 0,
-        flushed_in: Duration::ZERO,
-    };
+fn serve(address: &Address, db: Db, queue: &Queue, watch: &dyn Watch, mut pace: Pace) {
     let mut sound = Some(db);
     while let Some(first) = queue.next() {
         let mut db = match sound.take().map_or_else(|| open(address), Ok) {
@@ -352,7 +352,7 @@ fn serve_together(
     if let Some(error) = &failed {
         tracing::error!(%error, writes = answers.len(), "the writer can't commit");
     } else {
-        watch.committed(answers.len(), flushing.elapsed());
+        watch.committed(answers.len(), pace.flushed_in);
     }
     for answer in answers {
         answer(match &failed {
@@ -448,8 +448,11 @@ mod tests {
         let address = Address::Sqlite(folder.path().join("db").display().to_string());
         let commits = Arc::new(Commits::default());
         // Whatever takes any time is long.
-        let writer = Writer::sharing_for(Duration::ZERO, address.clone(), commits.clone())
-            .expect("a writer");
+        let pace = Pace {
+            long_enough: Duration::ZERO,
+            ..Pace::default()
+        };
+        let writer = Writer::start_at(pace, address.clone(), commits.clone()).expect("a writer");
         let waiting = writer.waiting.clone();
         let (begun, has_begun) = sync_channel(0);
         std::thread::scope(|scope| {
@@ -477,9 +480,13 @@ mod tests {
             let folder = TempDir::new().expect("a folder");
             let address = Address::Sqlite(folder.path().join("db").display().to_string());
             let commits = Arc::new(Commits::default());
-            let long = Duration::from_hours(1);
+            // However slow the machine is, they share a commit.
+            let pace = Pace {
+                long_enough: Duration::from_hours(1),
+                ..Pace::default()
+            };
             let writer =
-                Writer::sharing_for(long, address.clone(), commits.clone()).expect("a writer");
+                Writer::start_at(pace, address.clone(), commits.clone()).expect("a writer");
             writer
                 .run(|db| Ok::<_, StoreError>(db.batch_execute("CREATE TABLE number (n BIGINT)")?))
                 .expect("a table");

@@ -17,8 +17,10 @@ use crate::state::State;
 /// A share of fewer events than this isn't worth a thread.
 const SMALLEST_SHARE: usize = 32;
 
-/// So few events, of so many bytes, are read where the request came in: that takes some tenths of a millisecond.
+/// Up to so many events are read where the request came in, which takes some tenths of a millisecond …
 const FEW: usize = 4;
+
+/// … if they have no more bytes than this together.
 const FEW_BYTES: usize = 16 * 1024;
 
 /// Reads the events of a push, and notes by which key each was signed.
